@@ -1,0 +1,102 @@
+"""Every error the tools raise, in one tree. Sentences are built here, from facts kept as attributes."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+
+class WorkbookToolsError(Exception):
+    """Any refusal of the tools; its text is one or more whole sentences for the person at the keyboard."""
+
+
+@dataclass(frozen=True)
+class Problem:
+    """One bad argument: which, what was given, why it cannot be used and what can."""
+
+    argument: str
+    value: object
+    reason: str
+    allowed: str
+
+    def __str__(self) -> str:
+        sentence = f"{self.argument} = {self.value!r}: {self.reason}"
+        return f"{sentence} (allowed: {self.allowed})" if self.allowed else sentence
+
+
+class ArgumentError(WorkbookToolsError, ValueError):
+    """One or more arguments of a function cannot be used; all are listed in `problems`.
+
+    `kind` is "value" where an argument is missing or not of the right type, "range" where each has the right type but
+    one lies outside its range: the spreadsheet hosts answer #VALUE! and #NUM! accordingly.
+    """
+
+    def __init__(self, function: str, problems: Sequence[Problem], kind: str) -> None:
+        self.function = function
+        self.problems = tuple(problems)
+        self.kind = kind
+        super().__init__(f"{function}: " + "; ".join(str(problem) for problem in self.problems))
+
+
+class UnitError(WorkbookToolsError, ValueError):
+    """A unit is not known, or cannot be turned into the one asked for."""
+
+
+class UnknownFunctionError(WorkbookToolsError, KeyError):
+    """No function of that name in the catalogue."""
+
+    def __init__(self, name: str, near: Sequence[str]) -> None:
+        self.name = name
+        self.near = tuple(near)
+        hint = f" Near it: {', '.join(near)}." if near else " `workbook-tools functions` lists them."
+        self.sentence = f"There is no function {name!r} in the catalogue.{hint}"
+        super().__init__(self.sentence)
+
+    def __str__(self) -> str:  # KeyError would show the quoted key
+        return self.sentence
+
+
+class TranslationError(WorkbookToolsError, ValueError):
+    """A Python expression leaves the subset that has an exact equal in cell text."""
+
+    def __init__(self, where: str, line: int, reason: str) -> None:
+        self.where = where
+        self.line = line
+        self.reason = reason
+        super().__init__(f"{where}, line {line}: {reason}")
+
+
+class LayoutError(WorkbookToolsError, ValueError):
+    """A layout file contradicts itself; all faults are listed in `faults`."""
+
+    def __init__(self, layout: str, faults: Sequence[str]) -> None:
+        self.layout = layout
+        self.faults = tuple(faults)
+        super().__init__(f"layout {layout}: " + "; ".join(faults))
+
+
+class ReadError(WorkbookToolsError, OSError):
+    """A file cannot be read as a workbook of ours."""
+
+    def __init__(self, path: object, reason: str) -> None:
+        self.path = str(path)
+        self.reason = reason
+        super().__init__(f"{path}: {reason}")
+
+
+class SaveError(WorkbookToolsError, OSError):
+    """A file could not be put in place; what was there before is untouched.
+
+    `kept` is where the new file lies, where it was kept.
+    """
+
+    def __init__(self, path: object, reason: str, kept: object = None) -> None:
+        self.path = str(path)
+        self.reason = reason
+        self.kept = None if kept is None else str(kept)
+        more = "" if kept is None else f" The new file is whole and lies at {kept}."
+        super().__init__(f"{path}: {reason}{more}")
+
+
+class BusyFileError(SaveError):
+    """The file is open in a spreadsheet program."""

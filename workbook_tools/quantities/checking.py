@@ -1,0 +1,119 @@
+"""The check of arguments, done once for every function and every host."""
+
+from __future__ import annotations
+
+import functools
+import math
+from collections.abc import Callable
+from typing import Any, ParamSpec, TypeVar
+
+from workbook_tools.errors import ArgumentError, Problem
+from workbook_tools.quantities.kinds import Choice, Parameter, Quantity, parameters_of, result_of
+
+P = ParamSpec("P")
+R = TypeVar("R")
+
+
+class Relation:
+    """A condition between arguments, in the translatable subset, and the sentence said when it fails."""
+
+    def __init__(self, expression: str, sentence: str) -> None:
+        self.expression = expression
+        self.sentence = sentence
+        self.code = compile(expression, f"<relation {expression}>", "eval")
+
+    def holds(self, values: dict[str, Any]) -> bool:
+        return bool(eval(self.code, {"__builtins__": {}}, values))  # the expression is written beside the function
+
+
+def requires(expression: str, sentence: str) -> Callable[[Callable[P, R]], Callable[P, R]]:
+    """State a condition between the arguments of the function below, such as `target >= now`."""
+
+    def attach(function: Callable[P, R]) -> Callable[P, R]:
+        relations: tuple[Relation, ...] = getattr(function, "relations", ())
+        function.relations = (Relation(expression, sentence), *relations)  # type: ignore[attr-defined]
+        return function
+
+    return attach
+
+
+class Checked:
+    """What the decorator knows of a function; kept on it as `checked`."""
+
+    def __init__(self, function: Callable[..., Any]) -> None:
+        self.function = function
+        self.topic = function.__module__.rsplit(".", 1)[-1]
+        self.name = f"{self.topic}.{function.__name__}"
+        self.parameters: tuple[Parameter, ...] = parameters_of(function)
+        self.result = result_of(function)
+        self.relations: tuple[Relation, ...] = getattr(function, "relations", ())
+
+    def faults(self, values: dict[str, Any]) -> tuple[list[Problem], str]:
+        """All problems of a set of arguments, with the graver kind ("value" before "range")."""
+        problems: list[Problem] = []
+        kind = "range"
+        for parameter in self.parameters:
+            fault = parameter.kind.fault(values[parameter.name])
+            if fault is not None:
+                problems.append(Problem(parameter.label, values[parameter.name], fault[1], parameter.kind.allowed))
+                kind = "value" if "value" in (kind, fault[0]) else "range"
+        if not problems:
+            problems = [
+                Problem(" and ".join(self._named(relation)), self._given(relation, values), relation.sentence, "")
+                for relation in self.relations
+                if not relation.holds(values)
+            ]
+        return problems, kind
+
+    def _named(self, relation: Relation) -> list[str]:
+        return [parameter.label for parameter in self.parameters if parameter.name in relation.code.co_names]
+
+    def _given(self, relation: Relation, values: dict[str, Any]) -> object:
+        return tuple(values[p.name] for p in self.parameters if p.name in relation.code.co_names)
+
+    def bind(self, args: tuple[Any, ...], kwargs: dict[str, Any]) -> dict[str, Any]:
+        """Arguments by name; an optional one that is missing or None takes its default."""
+        if len(args) > len(self.parameters):
+            raise TypeError(f"{self.name} takes {len(self.parameters)} arguments, not {len(args)}")
+        values: dict[str, Any] = {p.name: None for p in self.parameters}
+        values.update(zip(values, args, strict=False))
+        for name, value in kwargs.items():
+            if name not in values:
+                raise TypeError(f"{self.name} has no argument {name!r}")
+            values[name] = value
+        for parameter in self.parameters:
+            value = values[parameter.name]
+            if value is None and parameter.optional:
+                values[parameter.name] = parameter.default
+            elif isinstance(value, str) and isinstance(parameter.kind, Choice):
+                values[parameter.name] = parameter.kind.canonical(value) or value
+            elif type(value) is int and abs(value) < 10**300:
+                values[parameter.name] = float(value)
+        return values
+
+    def __call__(self, *args: Any, **kwargs: Any) -> Any:
+        values = self.bind(args, kwargs)
+        problems, kind = self.faults(values)
+        if problems:
+            raise ArgumentError(self.name, problems, kind)
+        answer = self.function(**values)
+        if not isinstance(self.result, Quantity):
+            return answer
+        if not math.isfinite(answer):
+            raise ArgumentError(self.name, [Problem("result", answer, "is not a finite number", "")], "range")
+        return float(answer)
+
+
+def checked(function: Callable[P, R]) -> Callable[P, R]:
+    """Check the arguments of a formula against their quantities before it runs.
+
+    Raises `ArgumentError`, naming every bad argument at once, each with its value, the allowed range and the unit.
+    """
+    check = Checked(function)
+
+    @functools.wraps(function)
+    def call(*args: P.args, **kwargs: P.kwargs) -> R:
+        return check(*args, **kwargs)  # type: ignore[no-any-return]
+
+    call.checked = check  # type: ignore[attr-defined]
+    return call
