@@ -4,7 +4,7 @@ ALLOWED = frozenset(
     {
         *("ABS", "AND", "AVERAGE", "AVERAGEIFS", "COUNT", "COUNTA", "COUNTIF", "COUNTIFS", "EXP", "FALSE", "IF"),
         *("IFERROR", "INDEX", "INT", "ISNUMBER", "ISTEXT", "LN", "LOG10", "MATCH", "MAX", "MEDIAN", "MIN", "MOD"),
-        *("NOT", "OR", "PERCENTILE", "PI", "ROUND", "SQRT", "SUM", "SUMIFS", "TRUE", "TRUNC"),
+        *("NOT", "OR", "PERCENTILE", "PI", "ROUND", "SQRT", "SUM", "SUMIFS", "TRIM", "TRUE", "TRUNC"),
     }
 )
 

@@ -42,6 +42,19 @@ DateTimeSerial = Annotated[float, Quantity("time of day or date and time", "d", 
 StageLevel = Annotated[float, Quantity("stage of anaesthesia", "0 to 6", 0, 6, whole=True)]
 UnitName = Annotated[str, Text("unit", "a unit by name or symbol, such as gallon, foot**3, mg/L or degF")]
 
+# Readings and counts that the sheets ask for
+Dimension = Annotated[float, Quantity("dimension", "as chosen", 0, 100_000, above=True)]
+DimensionOrNone = Annotated[float, Quantity("dimension", "as chosen", 0, 100_000)]
+WaterTemperature = Annotated[float, Quantity("water temperature", "C", -3, 45)]
+MeasuredPH = Annotated[float, Quantity("pH", "", 0, 14)]
+DissolvedOxygen = Annotated[float, Quantity("dissolved oxygen", "mg/L", 0, 100)]
+Alkalinity = Annotated[float, Quantity("alkalinity", "mg/L CaCO3", 0, 5_000)]
+AmmoniaNitrogen = Annotated[float, Quantity("total ammonia nitrogen", "mg/L N", 0, 1_000)]
+WaterSalinity = Annotated[float, Quantity("salinity", "g/L", 0, 300)]
+FishNumber = Annotated[float, Quantity("number of fish", "fish", 1, 1e9, whole=True)]
+FishGrams = Annotated[float, Quantity("fish mass", "g", 0, 1e6, above=True)]
+TopUps = Annotated[float, Quantity("top-ups", "packets", 0, 100, whole=True)]
+
 # Words of the stage table; their stages stand in formulas/stage.py.
 Equilibrium = Annotated[str, Choice("equilibrium", ("kept", "partly lost", "lost"))]
 Response = Annotated[str, Choice("response", ("normal", "slightly reduced", "strong pressure only", "none"))]

@@ -1,0 +1,163 @@
+"""Computes a log in Python: every computed cell, every Check sentence, every figure of the Summary.
+
+The same expressions become cell text in `workbook`; a test holds the two against each other and against two
+spreadsheet engines.
+"""
+
+from __future__ import annotations
+
+import functools
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from graphlib import CycleError, TopologicalSorter
+from typing import Any
+
+from workbook_tools.errors import LayoutError
+from workbook_tools.layouts.expressions import NOTHING, column_names, parsed, python_function
+from workbook_tools.layouts.measures import Measure, measure
+from workbook_tools.layouts.model import Column, Layout, Rule, Table
+
+Row = dict[str, Any]
+Data = Mapping[str, Sequence[Row]]
+
+
+@dataclass(frozen=True)
+class Program:
+    """A table's expressions and rules, compiled."""
+
+    table: Table
+    steps: tuple[tuple[str, Callable[..., Any]], ...]
+    rules: tuple[tuple[Rule, Callable[..., bool]], ...]
+
+    def compute(self, row: Row, find: Callable[[str, object], Row], position: Callable[[str, object], object]) -> None:
+        """Fill the computed columns of one row in use."""
+        for column in self.table.columns:
+            if column.kind == "position":
+                row[column.key] = position(column.to, row[column.key.removesuffix("_row")])
+        for key, function in self.steps:
+            row[key] = function(row, find)
+
+    def broken(self, row: Row, find: Callable[[str, object], Row]) -> list[Rule]:
+        """Rules that speak for one row in use, in order."""
+        return [rule for rule, function in self.rules if function(row, find)]
+
+
+@functools.cache
+def _programs(name: str) -> dict[str, Program]:
+    from workbook_tools.layouts.load import load
+
+    layout = load(name)
+    return {key: _program(table, layout) for key, table in layout.tables.items()}
+
+
+def _program(table: Table, layout: Layout) -> Program:
+    where = f"{table.sheet}.{table.key}"
+    steps = tuple(
+        (column.key, python_function(column.expression, table, layout.tables, f"{where}.{column.key}"))
+        for column in in_order(table)
+    )
+    rules = tuple(
+        (rule, python_function(rule.when, table, layout.tables, f"{where}.{rule.code}", test=True))
+        for rule in table.rules
+    )
+    return Program(table, steps, rules)
+
+
+def in_order(table: Table) -> list[Column]:
+    """Computed columns, each after those it is computed from. Raises LayoutError where they go in a circle."""
+    computed = {column.key: column for column in table.columns if column.kind == "computed"}
+    needs = {
+        key: [name for name in column_names(parsed(column.expression, key), table) if name in computed]
+        for key, column in computed.items()
+    }
+    try:
+        return [computed[key] for key in TopologicalSorter(needs).static_order()]
+    except CycleError as error:
+        raise LayoutError(table.key, [f"columns computed from each other: {', '.join(error.args[1])}"]) from error
+
+
+def in_use(table: Table, row: Mapping[str, Any]) -> bool:
+    """Whether anything is typed in a row."""
+    return any(row.get(column.key) is not None for column in table.typed)
+
+
+class Computed:
+    """A log with everything computed. `data` holds typed values by table and column key; None is a blank.
+
+    Rows gain the computed columns in place; `where` gives the sheet row of a row that a reference points to.
+    """
+
+    def __init__(self, layout: Layout, data: Data, rows: Mapping[str, Sequence[int]] | None = None) -> None:
+        self.layout = layout
+        self.data: dict[str, list[Row]] = {key: list(data.get(key, ())) for key in layout.tables}
+        self.numbers = rows or {}
+        self.index: dict[str, dict[object, Row]] = {}
+        self.place: dict[str, dict[object, int]] = {}
+        self.findings: list[tuple[Table, int, Rule]] = []
+        tables = layout.tables.values()
+        for table in sorted((t for t in tables if not t.key_source), key=lambda t: t.log):  # lists before logs
+            self._compute(table)
+        for table in (t for t in tables if t.key_source):
+            self.data[table.key] = self._measured(table)
+
+    def number(self, table: Table, position: int) -> int:
+        """Sheet row of the row at a position of a table."""
+        numbers = self.numbers.get(table.key)
+        return numbers[position] if numbers else table.first_row + position
+
+    def find(self, table: str, key: object) -> Row:
+        return self.index.get(table, {}).get(_folded(key), NOTHING)
+
+    def position(self, table: str, key: object) -> object:
+        return self.place.get(table, {}).get(_folded(key))
+
+    @staticmethod
+    def table_reasons(table: Table) -> list[Column]:
+        return [column for column in table.columns if column.kind == "reasons"]
+
+    def _compute(self, table: Table) -> None:
+        if not self.data[table.key] and table.data:
+            self.data[table.key] = [dict(zip((c.key for c in table.columns), row, strict=True)) for row in table.data]
+        program = _programs(self.layout.name)[table.key]
+        index: dict[object, Row] = {}
+        place: dict[object, int] = {}
+        for position, row in enumerate(self.data[table.key]):
+            for column in table.columns:
+                row.setdefault(column.key, None)
+            if table.log and in_use(table, row):
+                program.compute(row, self.find, self.position)
+                broken = program.broken(row, self.find)
+                self.findings += [(table, position, rule) for rule in broken]
+                for column in self.table_reasons(table):
+                    said = [rule.say for rule in column.rules if rule in broken]
+                    row[column.key] = "".join(f"{sentence} " for sentence in said) or None
+                row["check"] = " ".join(rule.say for rule in broken) or "ok"
+            key = row[table.key_column.key]
+            if key is not None:  # the first of two equal keys answers, as MATCH has it
+                index.setdefault(_folded(key), row)
+                place.setdefault(_folded(key), self.number(table, position))
+        self.index[table.key] = index
+        self.place[table.key] = place
+
+    def _measured(self, table: Table) -> list[Row]:
+        program = _programs(self.layout.name)[table.key]
+        measures: dict[str, Measure] = {
+            column.key: measure(column.expression, self.layout.tables, f"{table.sheet}.{column.key}")
+            for column in table.columns
+            if column.kind == "measure"
+        }
+        source = self.layout.tables[table.key_source]
+        keys = [row[source.key_column.key] for row in self.data[source.key]][: table.rows]
+        rows = []
+        for key in [*keys, *[None] * (table.rows - len(keys))]:
+            row: Row = {column.key: None for column in table.columns} | {"key": key}
+            if key is not None:
+                for name, figure in measures.items():
+                    row[name] = figure.value(self.data[figure.table.key], key)
+                program.compute(row, self.find, self.position)
+            rows.append(row)
+        return rows
+
+
+def _folded(key: object) -> object:
+    return key.casefold() if isinstance(key, str) else float(key) if isinstance(key, int | float) else key

@@ -1,0 +1,343 @@
+"""The expressions of a layout, in two readings that must agree: as cell text and as Python over rows.
+
+A column's expression is Python of a small subset over the columns of its own row:
+
+- arithmetic, min, max, nearest and `math` functions over columns: blank as long as one of them is not a number;
+- `bath.mass(...)` and every other catalogue function: blank as long as an argument is refused;
+- `a if test else b`, and None for blank;
+- `lookup(table.column, key)`: the value in the row that a reference or list column points to, blank if there is none;
+- `default(x, value)`: x, or the value while x is blank;
+- tests: comparisons (false unless both sides are there; numbers with numbers), `given(x)`, `blank(x)`, `number(x)`,
+  `found(reference)`, `listed(x)`, and / or / not.
+
+Arithmetic, lookups and catalogue functions do not nest in each other: each step has a column that a person can see.
+"""
+
+from __future__ import annotations
+
+import ast
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
+from typing import Any
+
+from workbook_tools.catalogue import TOPICS, entry
+from workbook_tools.errors import ArgumentError, TranslationError
+from workbook_tools.formulas.rounding import nearest
+from workbook_tools.hosts.cell_text import Piece, Translator, body_piece, guarded
+from workbook_tools.layouts.model import Column, Table, quoted
+
+ARITHMETIC = (ast.BinOp, ast.UnaryOp)
+BLANK = Piece('""')
+
+
+def is_none(node: ast.expr) -> bool:
+    return isinstance(node, ast.Constant) and node.value is None
+
+
+def called(node: ast.expr) -> str:
+    """Name of the function that a call node calls, else an empty text."""
+    return ast.unparse(node.func) if isinstance(node, ast.Call) else ""
+
+
+def is_catalogue_call(node: ast.expr) -> bool:
+    return called(node).split(".")[0] in TOPICS and "." in called(node)
+
+
+def is_arithmetic(node: ast.expr) -> bool:
+    if isinstance(node, ast.UnaryOp) and isinstance(node.op, ast.Not):
+        return False
+    return isinstance(node, ARITHMETIC) or called(node) in ("min", "max", "nearest", "abs") or "math." in called(node)
+
+
+def column_names(node: ast.expr, table: Table) -> list[str]:
+    """Columns used in an expression, in order, each once."""
+    modules = {id(n.value) for n in ast.walk(node) if isinstance(n, ast.Attribute)}  # the stage of stage.level
+    names = [n for n in ast.walk(node) if isinstance(n, ast.Name) and id(n) not in modules]
+    return list(dict.fromkeys(name.id for name in names if name.id in table.by_key))
+
+
+# ------------------------------------------------------------------------------------------------- cell text
+
+
+@dataclass
+class RowText(Translator):
+    """Cell text of a column's expression; `operand` writes a column of the same row as the host wants it."""
+
+    table: Table = field(kw_only=True)
+    tables: Mapping[str, Table] = field(kw_only=True)
+
+    def result(self, node: ast.expr) -> Piece:
+        """An expression whose value a cell shows."""
+        if is_none(node):
+            return BLANK
+        if isinstance(node, ast.IfExp):
+            body, other = self.result(node.body).text, self.result(node.orelse).text
+            return Piece(f"IF({self.test(node.test)},{body},{other})")
+        if is_catalogue_call(node):
+            return self._catalogue(node)
+        if is_arithmetic(node):
+            return Piece(f'IF({self._all_numbers(node)},{self.piece(node).text},"")')
+        if isinstance(node, ast.Name):
+            text = self.piece(node).text
+            column = self.table.by_key[node.id]
+            return Piece(text) if not column.typed else Piece(f'IF({text}="","",{text})')
+        return self.piece(node)
+
+    def test(self, node: ast.expr) -> str:
+        """An expression that is true or false."""
+        if isinstance(node, ast.BoolOp):
+            name = "AND" if isinstance(node.op, ast.And) else "OR"
+            return f"{name}({','.join(self.test(value) for value in node.values)})"
+        if isinstance(node, ast.UnaryOp) and isinstance(node.op, ast.Not):
+            return f"NOT({self.test(node.operand)})"
+        if isinstance(node, ast.Compare):
+            return self._comparison(node)
+        if isinstance(node, ast.Call) and called(node) in TESTS:
+            return TESTS[called(node)](self, node)
+        raise self.refuse(node, f"{ast.unparse(node)!r} is not a test")
+
+    def _comparison(self, node: ast.Compare) -> str:
+        text = super()._compare(node).text
+        constants = [s.value for s in (node.left, *node.comparators) if isinstance(s, ast.Constant)]
+        names = [self.names[name].text for name in column_names(node, self.table)]
+        if any(isinstance(value, str) for value in constants):
+            there = [f'{name}<>""' for name in names]
+            return f"AND({','.join([*there, text])})"
+        # IF and not AND, since AND computes all its arguments and arithmetic on text is an error
+        return f"IF({self._all_numbers(node)},{text},FALSE)"
+
+    def _all_numbers(self, node: ast.expr) -> str:
+        names = column_names(node, self.table)
+        tests = [f"ISNUMBER({self.names[name].text})" for name in names]
+        return tests[0] if len(tests) == 1 else f"AND({','.join(tests)})"
+
+    def _catalogue(self, node: ast.expr) -> Piece:
+        assert isinstance(node, ast.Call)
+        found = entry(called(node))
+        for argument in node.args:
+            if is_arithmetic(argument):  # a blank in it would count as zero
+                raise self.refuse(node, f"{ast.unparse(argument)!r} needs a column of its own")
+        operands = [self.piece(argument) for argument in node.args]
+        for parameter in found.parameters[len(operands) :]:
+            if parameter.default is None:
+                raise self.refuse(node, f"{found.name}: argument {parameter.label} is missing")
+            operands.append(Piece(f"{parameter.default:g}"))
+        return Piece(guarded(found.check, operands, body_piece(found.function, operands).text, ('""', '""')))
+
+    def _call(self, node: ast.Call) -> Piece:
+        name = called(node)
+        if name == "lookup":
+            return self._lookup(node)
+        if name == "default":
+            value, other = (self.piece(argument).text for argument in node.args)
+            return Piece(f'IF({value}="",{other},{value})')
+        return super()._call(node)
+
+    def _lookup(self, node: ast.Call) -> Piece:
+        target, column, key = lookup_parts(self, node)
+        letter = target.letters[column.key]
+        if key.kind == "reference":
+            position = self.names[position_key(key.key)].text
+            value = f"INDEX({quoted(target.sheet)}!${letter}:${letter},{position})"
+            shown = value if not column.typed else f'IF({value}="","",{value})'
+            return Piece(f'IF({position}="","",{shown})')
+        where = f"MATCH({self.names[key.key].text},{target.range(target.key_column.key)},0)"
+        value = f"INDEX({target.range(column.key)},{where})"
+        return Piece(f'IFERROR(IF({value}="","",{value}),"")')
+
+    def position(self, column: Column) -> str:
+        """Row on its sheet of the row that a reference points to, blank if none."""
+        target = self.tables[column.to]
+        text = self.names[column.key].text
+        letter = target.letters[target.key_column.key]
+        return f'IF({text}="","",IFERROR(MATCH({text},{quoted(target.sheet)}!${letter}:${letter},0),""))'
+
+    def listed(self, column: Column) -> str:
+        """Test that a typed value is on its list."""
+        target = self.tables[column.to]
+        return f"ISNUMBER(MATCH({self.names[column.key].text},{target.range(target.key_column.key)},0))"
+
+
+def position_key(reference: str) -> str:
+    """Key of the column that holds where a reference points."""
+    return f"{reference}_row"
+
+
+def lookup_parts(translator: RowText | RowPython, node: ast.Call) -> tuple[Table, Column, Column]:
+    """Table, column and key column of a lookup; raises TranslationError where they do not fit."""
+    if len(node.args) != 2 or not isinstance(node.args[0], ast.Attribute) or not isinstance(node.args[1], ast.Name):
+        raise translator.refuse(node, "lookup takes table.column and a reference or list column")
+    table, column = ast.unparse(node.args[0]).split(".")
+    key = translator.table.by_key.get(node.args[1].id)
+    target = translator.tables.get(table)
+    if target is None or column not in target.by_key:
+        raise translator.refuse(node, f"there is no column {table}.{column}")
+    if key is None or key.kind not in ("reference", "list") or key.to != table:
+        raise translator.refuse(node, f"{node.args[1].id} does not point to {table}")
+    return target, target.by_key[column], key
+
+
+def _one_name(translator: RowText, node: ast.Call) -> tuple[str, Column]:
+    if len(node.args) != 1 or not isinstance(node.args[0], ast.Name) or node.args[0].id not in translator.table.by_key:
+        raise translator.refuse(node, f"{ast.unparse(node)!r}: a column of the same row is wanted")
+    name = node.args[0].id
+    return translator.names[name].text, translator.table.by_key[name]
+
+
+def _found(translator: RowText, node: ast.Call) -> str:
+    _, column = _one_name(translator, node)
+    return f"{translator.names[position_key(column.key)].text}<>{BLANK.text}"
+
+
+TESTS: dict[str, Callable[[RowText, ast.Call], str]] = {
+    "given": lambda t, node: f'{_one_name(t, node)[0]}<>""',
+    "blank": lambda t, node: f'{_one_name(t, node)[0]}=""',
+    "number": lambda t, node: f"ISNUMBER({_one_name(t, node)[0]})",
+    "found": _found,
+    "listed": lambda t, node: t.listed(_one_name(t, node)[1]),
+}
+
+
+# ---------------------------------------------------------------------------------------------------- Python
+
+
+def is_number(value: object) -> bool:
+    return isinstance(value, int | float) and not isinstance(value, bool)
+
+
+def same(one: object, other: object) -> bool:
+    """Equality as cells have it: letters' case does not count, a blank equals nothing."""
+    if isinstance(one, str) and isinstance(other, str):
+        return one.casefold() == other.casefold()
+    return is_number(one) and is_number(other) and one == other
+
+
+def answer(function: Callable[..., Any], *args: object) -> object:
+    """A catalogue function's answer, None where it refuses its arguments."""
+    try:
+        return function(*args)
+    except ArgumentError:
+        return None
+
+
+class _RowEntries(ast.NodeTransformer):
+    """Writes each column's name as an entry of `row`."""
+
+    def __init__(self, table: Table) -> None:
+        self.table = table
+
+    def visit_Attribute(self, node: ast.Attribute) -> ast.expr:
+        return node
+
+    def visit_Name(self, node: ast.Name) -> ast.expr:
+        return ast.parse(f"row[{node.id!r}]", mode="eval").body if node.id in self.table.by_key else node
+
+
+@dataclass
+class RowPython:
+    """Python source of a column's expression over a dict `row`; `find(table, key)` gives the row pointed to."""
+
+    where: str
+    table: Table
+    tables: Mapping[str, Table]
+
+    def refuse(self, node: ast.AST, reason: str) -> TranslationError:
+        return TranslationError(self.where, getattr(node, "lineno", 0), reason)
+
+    def result(self, node: ast.expr) -> str:
+        if isinstance(node, ast.IfExp):
+            return f"({self.result(node.body)} if {self.test(node.test)} else {self.result(node.orelse)})"
+        if is_catalogue_call(node):
+            assert isinstance(node, ast.Call)
+            arguments = ", ".join(self.result(argument) for argument in node.args)
+            return f"answer({called(node).replace('.', '_')}, {arguments})"
+        if is_arithmetic(node):
+            return f"({self._plain(node)} if {self._all_numbers(node)} else None)"
+        if isinstance(node, ast.Call) and called(node) in ("lookup", "default"):
+            return self._lookup(node) if called(node) == "lookup" else self._default(node)
+        if isinstance(node, ast.Name) and node.id in self.table.by_key:
+            return f"row[{node.id!r}]"
+        if isinstance(node, ast.Constant):
+            return repr(node.value)
+        raise self.refuse(node, f"{ast.unparse(node)!r} is not of the subset")
+
+    def _lookup(self, node: ast.Call) -> str:
+        target, column, key = lookup_parts(self, node)
+        return f"find({target.key!r}, row[{key.key!r}]).get({column.key!r})"
+
+    def _default(self, node: ast.Call) -> str:
+        value, other = (self.result(argument) for argument in node.args)
+        return f"({other} if {value} is None else {value})"
+
+    def _plain(self, node: ast.expr) -> str:
+        """Arithmetic with columns written as row entries."""
+        return ast.unparse(_RowEntries(self.table).visit(ast.parse(ast.unparse(node), mode="eval").body))
+
+    def _all_numbers(self, node: ast.expr) -> str:
+        return " and ".join(f"is_number(row[{name!r}])" for name in column_names(node, self.table)) or "True"
+
+    def test(self, node: ast.expr) -> str:
+        if isinstance(node, ast.BoolOp):
+            word = " and " if isinstance(node.op, ast.And) else " or "
+            return "(" + word.join(self.test(value) for value in node.values) + ")"
+        if isinstance(node, ast.UnaryOp) and isinstance(node.op, ast.Not):
+            return f"(not {self.test(node.operand)})"
+        if isinstance(node, ast.Compare):
+            return self._comparison(node)
+        if isinstance(node, ast.Call) and len(node.args) == 1 and isinstance(node.args[0], ast.Name):
+            value = f"row[{node.args[0].id!r}]"
+            column = self.table.by_key.get(node.args[0].id)
+            if column is not None and called(node) in PYTHON_TESTS:
+                return PYTHON_TESTS[called(node)].format(value=value, table=repr(column.to))
+        raise self.refuse(node, f"{ast.unparse(node)!r} is not a test")
+
+    def _comparison(self, node: ast.Compare) -> str:
+        sides = [node.left, *node.comparators]
+        if all(isinstance(op, ast.Eq | ast.NotEq) for op in node.ops) and len(sides) == 2:
+            one, other = (self.result(side) for side in sides)
+            if any(isinstance(side, ast.Constant) and isinstance(side.value, str) for side in sides):
+                wanted = f"same({one}, {other})"
+                there = " and ".join(f"row[{name!r}] is not None" for name in column_names(node, self.table))
+                return wanted if isinstance(node.ops[0], ast.Eq) else f"({there} and not {wanted})"
+        return f"({self._all_numbers(node)} and {self._plain(node)})"
+
+
+PYTHON_TESTS = {
+    "given": "({value} is not None)",
+    "blank": "({value} is None)",
+    "number": "is_number({value})",
+    "found": "(find({table}, {value}) is not NOTHING)",
+    "listed": "(find({table}, {value}) is not NOTHING)",
+}
+
+NOTHING: dict[str, object] = {}
+
+
+def parsed(expression: str, where: str) -> ast.expr:
+    """The tree of an expression; raises TranslationError where it is not one."""
+    try:
+        return ast.parse(" ".join(expression.split()), mode="eval").body
+    except SyntaxError as error:
+        raise TranslationError(where, error.lineno or 1, f"{expression!r} is not an expression") from error
+
+
+def python_function(expression: str, table: Table, tables: Mapping[str, Table], where: str, test: bool = False) -> Any:
+    """A function (row, find) -> value of an expression. `test` for a rule's condition."""
+    import math
+
+    writer = RowPython(where, table, tables)
+    node = parsed(expression, where)
+    body = writer.test(node) if test else writer.result(node)
+    scope: dict[str, Any] = {
+        "answer": answer,
+        "is_number": is_number,
+        "same": same,
+        "nearest": nearest,
+        "math": math,
+        "NOTHING": NOTHING,
+    }
+    for call_node in ast.walk(node):
+        if isinstance(call_node, ast.Call) and is_catalogue_call(call_node):
+            found = entry(called(call_node))
+            scope[called(call_node).replace(".", "_")] = found.function
+    return eval(compile(f"lambda row, find: {body}", where, "eval"), scope)  # written above from a checked tree

@@ -1,0 +1,119 @@
+"""The cell text of every computed cell of a layout, from its expressions."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+from workbook_tools.errors import TranslationError
+from workbook_tools.hosts.cell_text import Piece, text_piece
+from workbook_tools.hosts.worksheet_functions import FORMULA_LIMIT
+from workbook_tools.layouts.expressions import RowText, parsed
+from workbook_tools.layouts.measures import measure
+from workbook_tools.layouts.model import Column, Table, quoted
+
+
+class TableFormulas:
+    """Formula texts of one table, over cells of a row (`row` a number) or over long-form table references (None)."""
+
+    def __init__(self, table: Table, tables: Mapping[str, Table], row: int | None) -> None:
+        self.table = table
+        self.tables = tables
+        self.row = row
+        self.operands = {column.key: Piece(self._operand(column)) for column in table.columns}
+
+    def _operand(self, column: Column) -> str:
+        if self.row is None:
+            return f"{self.table.name}[[#This Row],[{column.heading}]]"
+        return f"${self.table.letters[column.key]}{self.row}"
+
+    def text(self, column: Column) -> tuple[str, bool]:
+        """Formula of a computed column, and whether it is an array formula. Raises TranslationError if too long."""
+        where = f"{self.table.sheet}.{column.key}"
+        array = False
+        if column.kind == "computed":
+            text = self._translator(where).result(parsed(column.expression, where)).text
+        elif column.kind == "position":
+            reference = self.table.by_key[column.key.removesuffix("_row")]
+            text = self._translator(where).position(reference)
+        elif column.kind == "reasons":
+            said = "&".join(f'IF({self.test(rule.when)},{text_piece(rule.say + " ").text},"")' for rule in column.rules)
+            text = f'IF({self.used()},{said},"")'
+        elif column.kind == "check":
+            text = self._check()
+        else:
+            text, array = measure(column.expression, self.tables, where).cell_text(self._key())
+            text = f'IF({self._key()}="","",{text})'
+        if len(text) > FORMULA_LIMIT:
+            raise TranslationError(where, 1, f"the cell text has {len(text)} characters; a cell holds {FORMULA_LIMIT}")
+        return text, array
+
+    def test(self, expression: str) -> str:
+        """Cell text of a rule's condition."""
+        where = f"{self.table.sheet} rule"
+        return self._translator(where).test(parsed(expression, where))
+
+    def _translator(self, where: str) -> RowText:
+        return RowText(where, self.operands, {}, table=self.table, tables=self.tables)
+
+    def _key(self) -> str:
+        return self.operands["key"].text
+
+    def _check(self) -> str:
+        reasons = "&".join(self.operands[c.key].text for c in self.table.columns if c.kind == "reasons")
+        return f'IF({self.used()},IF({reasons}="","ok",TRIM({reasons})),"")'
+
+    def used(self) -> str:
+        """Test that anything is typed in the row."""
+        return f"COUNTA({','.join(self._runs())})>0"
+
+    def _runs(self) -> list[str]:
+        """The typed cells of a row as few ranges."""
+        runs: list[list[Column]] = []
+        for before, column in zip((None, *self.table.columns), self.table.columns, strict=False):
+            if column.typed and before is not None and before.typed:
+                runs[-1].append(column)
+            elif column.typed:
+                runs.append([column])
+        if self.row is None:
+            name = self.table.name
+            return [
+                self.operands[run[0].key].text
+                if len(run) == 1
+                else f"{name}[[#This Row],[{run[0].heading}]:[{run[-1].heading}]]"
+                for run in runs
+            ]
+        return [
+            self.operands[run[0].key].text
+            if len(run) == 1
+            else f"{self.operands[run[0].key].text}:{self.operands[run[-1].key].text}"
+            for run in runs
+        ]
+
+
+def key_text(table: Table, tables: Mapping[str, Table], position: int) -> str:
+    """Formula of a summary row's key: the same row of the table it goes through."""
+    source = tables[table.key_source]
+    cell = f"{quoted(source.sheet)}!${source.letters[source.key_column.key]}${source.first_row + position}"
+    return f'IF({cell}="","",{cell})'
+
+
+def choice_names(tables: Mapping[str, Table]) -> dict[str, str]:
+    """Defined names behind the drop-down lists: the filled part of a list, or of another sheet's ids.
+
+    The names grow with what is typed, so that no blank of a list lets every value pass.
+    """
+    wanted = {column.to for table in tables.values() for column in table.typed if column.to}
+    names = {}
+    for key in sorted(wanted):
+        table = tables[key]
+        column = table.letters[table.key_column.key]
+        last = 1_048_576 if table.log else table.last_row
+        cells = f"{quoted(table.sheet)}!${column}${table.first_row}:${column}${last}"
+        first = f"{quoted(table.sheet)}!${column}${table.first_row}"
+        names[choice_name(key)] = f"{first}:INDEX({cells},MAX(1,COUNTA({cells})))"
+    return names
+
+
+def choice_name(table: str) -> str:
+    """Name of the list behind a column that points to a table."""
+    return f"choices_{table}"

@@ -1,0 +1,248 @@
+"""Reads a layout file of `templates/` and completes it: rules that follow from a column, positions of references."""
+
+from __future__ import annotations
+
+import csv
+import functools
+import tomllib
+from pathlib import Path
+from typing import Any
+
+from workbook_tools.errors import LayoutError
+from workbook_tools.formulas.unit import convert
+from workbook_tools.layouts.model import INPUT_KINDS, Column, Layout, Line, Rule, Sheet, Table
+from workbook_tools.quantities import Choice, Quantity, aliases
+from workbook_tools.quantities.kinds import number_text
+
+KINDS = (*INPUT_KINDS, "computed", "key", "measure")
+FORMATS = {
+    "date": "yyyy-mm-dd",
+    "time": "hh:mm:ss",
+    "text": "@",
+    "id": "@",
+    "list": "@",
+    "reference": "@",
+    # a rounded display never moves a dose by more than 1 %
+    "number": "[<0.01]0.00E+00;[<0.5]0.0000;0.00",
+    "whole": "0",
+    "one": "0.0",
+    "share": "0 %",
+    "general": "General",
+}
+RULES_A_CELL = 12
+FIRST_DAY, LAST_DAY = 36526, 73050  # 2000-01-01, 2099-12-31
+DAYS = "between 2000-01-01 and 2099-12-31"
+
+
+def folder() -> Path:
+    """Where the layout files are: in the installed package, or beside it in a checkout."""
+    package = Path(__file__).parents[1]
+    installed = package / "templates"
+    return installed if installed.is_dir() else package.parent / "templates"
+
+
+@functools.cache
+def load(name: str) -> Layout:
+    """The layout of `templates/NAME.toml`.
+
+    Raises LayoutError, listing every fault, where the file contradicts itself.
+    """
+    with (folder() / f"{name}.toml").open("rb") as file:
+        source = tomllib.load(file)
+    faults: list[str] = []
+    sheets = tuple(_sheet(entry, faults) for entry in source["sheet"])
+    layout = Layout(name, source["version"], source["title"], sheets, dict(source.get("names", {})))
+    faults += _misdirected(layout)
+    if faults:
+        raise LayoutError(name, faults)
+    return layout
+
+
+def case_log() -> Layout:
+    """The layout of the running case log."""
+    return load("case-log")
+
+
+def quantity_named(name: str) -> Quantity | Choice:
+    """The quantity behind an alias of `workbook_tools.quantities`."""
+    kind: Quantity | Choice = getattr(aliases, name).__metadata__[0]
+    return kind
+
+
+def _sheet(entry: dict[str, Any], faults: list[str]) -> Sheet:
+    name = entry["name"]
+    heading_row = 5
+    tables = []
+    for table_entry in entry.get("table", []):
+        table = _table(table_entry, name, heading_row, faults)
+        tables.append(table)
+        if not entry.get("side_by_side"):
+            heading_row = table.last_row + 3
+    if entry.get("side_by_side"):
+        tables = _side_by_side(tables)
+    return Sheet(
+        name,
+        entry.get("purpose", ""),
+        tuple(tables),
+        tuple(Line(**line) for line in entry.get("line", [])),
+        entry.get("caution", ""),
+        entry.get("landscape", True),
+        entry.get("private", False),
+        entry.get("one_page", False),
+    )
+
+
+def _side_by_side(tables: list[Table]) -> list[Table]:
+    placed = []
+    first = 1
+    for table in tables:
+        placed.append(Table(**{**_fields(table), "first_column": first}))
+        first += len(table.columns) + 1
+    return placed
+
+
+def _fields(table: Table) -> dict[str, Any]:
+    return {name: getattr(table, name) for name in Table.__dataclass_fields__}
+
+
+def _table(entry: dict[str, Any], sheet: str, heading_row: int, faults: list[str]) -> Table:
+    key = entry["key"]
+    columns = [_column(c, f"{sheet}.{key}", faults) for c in entry["column"]]
+    rules: list[Rule] = []
+    log = entry.get("log", True)
+    if log:
+        for column in columns:
+            rules += column_rules(column)
+        rules += [
+            Rule(r["code"], r.get("severity", "fault"), r["when"], r["say"], tuple(r.get("columns", ())))
+            for r in entry.get("rule", [])
+        ]
+        columns.append(
+            Column(
+                "check",
+                "Check",
+                "check",
+                width=60,
+                help="Says in words what is missing or wrong in this row, or ok. It is computed: do not type here.",
+            )
+        )
+        columns += [
+            Column(f"{c.key}_row", f"{c.heading} row", "position", to=c.to, width=8, format="0")
+            for c in columns
+            if c.kind == "reference"
+        ]
+        columns += [
+            Column(f"reasons_{number}", f"Reasons {number}", "reasons", width=8, rules=tuple(part))
+            for number, part in enumerate(_parts(rules), start=1)
+        ]
+    data = _data(entry, columns)
+    rows = entry.get("rows", max(len(data), 1) if data else 200)
+    name = entry.get("name", sheet)
+    return Table(key, name, sheet, tuple(columns), tuple(rules), heading_row, rows, log, data, entry.get("caption", ""))
+
+
+def _parts(rules: list[Rule]) -> list[list[Rule]]:
+    """Rules in groups small enough for the text of one cell."""
+    return [rules[start : start + RULES_A_CELL] for start in range(0, len(rules), RULES_A_CELL)]
+
+
+def _data(entry: dict[str, Any], columns: list[Column]) -> tuple[tuple[object, ...], ...]:
+    if "units_of" in entry:  # factors come from the unit table, never typed
+        return tuple((name, convert(1, name, entry["units_of"])) for name in entry["data"])
+    if "file" not in entry:
+        return tuple((value,) for value in entry.get("data", []))
+    with (folder() / entry["file"]).open(encoding="utf-8", newline="") as file:
+        lines = list(csv.DictReader(file))
+    return tuple(tuple(_value(line[column.key], column) for column in columns) for line in lines)
+
+
+def _value(text: str, column: Column) -> object:
+    return float(text) if column.kind == "number" and text else text or None
+
+
+def _column(entry: dict[str, Any], where: str, faults: list[str]) -> Column:
+    kind = entry["kind"]
+    place = f"{where}.{entry['key']}"
+    if kind not in KINDS:
+        faults.append(f"{place}: the kind {kind!r} is not one of {', '.join(KINDS)}")
+    quantity = None
+    if "quantity" in entry:
+        if hasattr(aliases, entry["quantity"]):
+            quantity = quantity_named(entry["quantity"])
+        else:
+            faults.append(f"{place}: there is no quantity {entry['quantity']!r}")
+    if kind == "computed" and not entry.get("expression"):
+        faults.append(f"{place}: a computed column needs an expression")
+    if kind in ("list", "reference") and not entry.get("to"):
+        faults.append(f"{place}: names no table to choose from")
+    whole = isinstance(quantity, Quantity) and quantity.whole
+    fallback = FORMATS.get("whole" if whole else "number" if kind == "computed" else kind, "General")
+    return Column(
+        entry["key"],
+        entry["heading"],
+        kind,
+        quantity,
+        entry.get("to", ""),
+        entry.get("required", kind == "id"),
+        " ".join(entry.get("expression", "").split()),
+        entry.get("private", False),
+        entry.get("help", ""),
+        entry.get("width", 12),
+        FORMATS[entry["format"]] if "format" in entry else fallback,
+        entry.get("unique", kind == "id"),
+    )
+
+
+def column_rules(column: Column) -> list[Rule]:
+    """The rules that follow from a column alone; sentences name the heading, so that they can stand in any cell."""
+    key, heading = column.key, column.heading
+    rules = []
+
+    def fault(code: str, when: str, say: str) -> None:
+        rules.append(Rule(code, "fault", when, say, (key,)))
+
+    if column.typed and column.required:
+        fault("missing", f"blank({key})", f"{heading} is missing.")
+    if column.kind == "number":
+        fault("not-a-number", f"given({key}) and not number({key})", f"{heading} is not a number.")
+        if isinstance(column.quantity, Quantity):
+            fault("out-of-range", _outside(key, column.quantity), f"{heading} must be {column.quantity.allowed}.")
+    elif column.kind == "list":
+        fault("not-listed", f"given({key}) and not listed({key})", f"{heading} is not on its list.")
+    elif column.kind == "reference":
+        fault("not-found", f"given({key}) and not found({key})", f"{heading} is not on the {column.to.title()} sheet.")
+    elif column.kind == "date":
+        fault("not-a-date", f"given({key}) and not number({key})", f"{heading} is not a date.")
+        fault("out-of-range", f"{key} < {FIRST_DAY} or {key} >= {LAST_DAY + 1}", f"{heading} must lie {DAYS}.")
+    elif column.kind == "time":
+        fault("not-a-time", f"given({key}) and not number({key})", f"{heading} is not a time.")
+        fault("out-of-range", f"{key} < 0 or {key} >= 1", f"{heading} must be a time of day from 00:00 to 23:59:59.")
+    return rules
+
+
+def _outside(key: str, quantity: Quantity) -> str:
+    low, high = f"{quantity.low:.15g}", f"{quantity.high:.15g}"
+    tests = [
+        f"{key} {'<=' if quantity.above else '<'} {low}",
+        f"{key} {'>=' if quantity.below else '>'} {high}",
+    ]
+    if quantity.whole:
+        tests.append(f"{key} != math.floor({key})")
+    return " or ".join(tests)
+
+
+def _misdirected(layout: Layout) -> list[str]:
+    """Faults between tables: a list or reference to a table that is not there, a heading used twice."""
+    faults = []
+    for table in layout.tables.values():
+        headings = [column.heading.casefold() for column in table.columns]
+        faults += [f"{table.sheet}: the heading {h!r} stands twice" for h in set(headings) if headings.count(h) > 1]
+        faults += [
+            f"{table.sheet}.{column.key}: there is no table {column.to!r}"
+            for column in table.columns
+            if column.to and column.to not in layout.tables
+        ]
+    return faults
+
+
+__all__ = ["DAYS", "FIRST_DAY", "LAST_DAY", "case_log", "folder", "load", "number_text"]

@@ -1,0 +1,153 @@
+"""Figures over a whole table: the measures of the Summary and Start sheets, as cell text and in Python.
+
+A measure is one of
+
+- `count(table, test, ...)`: rows of a log table for which every test holds;
+- `total(table.column, test, ...)`: sum of a column over such rows;
+- `median(table.column, test, ...)`, `percentile(table.column, share, test, ...)`: over the
+  numbers of such rows, blank if there are none;
+- `used(table)`, `attention(table)`: rows in use; rows whose Check column says more than ok.
+
+A test compares a column with `key` (the row's own key), a number or a word.
+"""
+
+from __future__ import annotations
+
+import ast
+import operator
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from workbook_tools.errors import TranslationError
+from workbook_tools.hosts.cell_text import COMPARISONS, number_piece
+from workbook_tools.layouts.expressions import is_number, parsed, same
+from workbook_tools.layouts.model import Table
+
+Row = Mapping[str, Any]
+PLAIN = frozenset("abcdefghijklmnopqrstuvwxyzABCDEFGHIJKLMNOPQRSTUVWXYZ0123456789 ")
+PYTHON: dict[str, Callable[[Any, Any], bool]] = {
+    "<": operator.lt,
+    "<=": operator.le,
+    ">": operator.gt,
+    ">=": operator.ge,
+}
+
+
+@dataclass(frozen=True)
+class Test:
+    column: str
+    sign: str
+    value: float | str | None  # None stands for the row's key
+
+    def holds(self, row: Row, key: object) -> bool:
+        value = key if self.value is None else self.value
+        mine = row[self.column]
+        if self.sign == "=":
+            return same(mine, value)
+        return is_number(mine) and is_number(value) and PYTHON[self.sign](mine, value)
+
+
+@dataclass(frozen=True)
+class Measure:
+    name: str
+    table: Table
+    column: str
+    share: float
+    tests: tuple[Test, ...]
+
+    def reference(self, column: str) -> str:
+        """A whole column of the table, which grows with it."""
+        heading = self.table.by_key[column].heading
+        if not set(heading) <= PLAIN:
+            raise TranslationError(heading, 1, "a heading used by a measure may hold letters, digits and spaces only")
+        return f"{self.table.name}[{heading}]"
+
+    def cell_text(self, key: str) -> tuple[str, bool]:
+        """Formula text, and whether it must be entered as an array formula. `key` is the cell of the row's key."""
+        if self.name in ("used", "attention"):
+            check = self.reference("check")
+            used = f'COUNTIF({check},"?*")'
+            return (used if self.name == "used" else f'{used}-COUNTIF({check},"ok")'), False
+        if self.name in ("count", "total"):
+            criteria = ",".join(f"{self.reference(t.column)},{_criterion(t, key)}" for t in self.tests)
+            if self.name == "count":
+                return f"COUNTIFS({criteria})", False
+            return f"SUMIFS({self.reference(self.column)},{criteria})", False
+        values = self.reference(self.column)
+        tests = [f"({self.reference(test.column)}{test.sign}{_literal(test.value, key)})" for test in self.tests]
+        there = f'({values}<>"")'  # a blank would count as zero
+        chosen = f"IF({'*'.join([*tests, there])},{values})"
+        whole = f"MEDIAN({chosen})" if self.name == "median" else f"PERCENTILE({chosen},{self.share:g})"
+        return f'IFERROR({whole},"")', True
+
+    def value(self, rows: Sequence[Row], key: object) -> float | None:
+        """The same in Python."""
+        if self.name == "used":
+            return float(sum(row["check"] is not None for row in rows))
+        if self.name == "attention":
+            return float(sum(row["check"] not in (None, "ok") for row in rows))
+        chosen = [row for row in rows if all(test.holds(row, key) for test in self.tests)]
+        if self.name == "count":
+            return float(len(chosen))
+        numbers = sorted(float(row[self.column]) for row in chosen if is_number(row[self.column]))
+        if self.name == "total":
+            return sum(numbers)
+        return interpolated(numbers, 0.5 if self.name == "median" else self.share)
+
+
+def interpolated(numbers: Sequence[float], share: float) -> float | None:
+    """The value below which a share of sorted numbers lies, as PERCENTILE interpolates; None for no numbers."""
+    if not numbers:
+        return None
+    place = share * (len(numbers) - 1)
+    below = int(place)
+    above = min(below + 1, len(numbers) - 1)
+    return numbers[below] + (numbers[above] - numbers[below]) * (place - below)
+
+
+def measure(expression: str, tables: Mapping[str, Table], where: str) -> Measure:
+    """Read a measure; raises TranslationError in words."""
+    node = parsed(expression, where)
+    if not isinstance(node, ast.Call) or not isinstance(node.func, ast.Name) or not node.args:
+        raise TranslationError(where, 1, f"{expression!r} is not a measure")
+    name = node.func.id
+    target, *rest = node.args
+    table_key, _, column = ast.unparse(target).partition(".")
+    if table_key not in tables:
+        raise TranslationError(where, 1, f"there is no table {table_key!r}")
+    table = tables[table_key]
+    share = 0.5
+    if name == "percentile":
+        first, *rest = rest
+        share = float(ast.literal_eval(first))
+    if name not in ("count", "total", "median", "percentile", "used", "attention"):
+        raise TranslationError(where, 1, f"there is no measure {name!r}")
+    tests = tuple(_test(part, table, where) for part in rest)
+    if column and column not in table.by_key:
+        raise TranslationError(where, 1, f"there is no column {table_key}.{column}")
+    return Measure(name, table, column, share, tests)
+
+
+def _test(node: ast.expr, table: Table, where: str) -> Test:
+    if isinstance(node, ast.Compare) and isinstance(node.left, ast.Name) and len(node.ops) == 1:
+        sign = COMPARISONS.get(type(node.ops[0]), "")
+        side = node.comparators[0]
+        if node.left.id in table.by_key and sign in ("=", *PYTHON):
+            if isinstance(side, ast.Name) and side.id == "key":
+                return Test(node.left.id, sign, None)
+            if isinstance(side, ast.Constant) and isinstance(side.value, int | float | str):
+                return Test(node.left.id, sign, side.value)
+    raise TranslationError(where, 1, f"{ast.unparse(node)!r} is not a test of a measure")
+
+
+def _criterion(test: Test, key: str) -> str:
+    if test.value is None:
+        return f'"{test.sign}"&{key}'
+    return f'"{test.sign}{test.value}"' if isinstance(test.value, str) else f'"{test.sign}{test.value:g}"'
+
+
+def _literal(value: float | str | None, key: str) -> str:
+    if value is None:
+        return key
+    return f'"{value}"' if isinstance(value, str) else number_piece(value).text

@@ -1,0 +1,169 @@
+"""What a layout consists of: sheets, tables, columns, rules and pages."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+from functools import cached_property
+
+from workbook_tools.quantities import Choice, Quantity
+
+INPUT_KINDS = ("id", "text", "number", "date", "time", "list", "reference")
+
+
+@dataclass(frozen=True)
+class Rule:
+    """What the Check column says, and the checker reports, when `when` holds for a row in use."""
+
+    code: str
+    severity: str  # "fault" or "notice"
+    when: str
+    say: str
+    columns: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class Column:
+    """One column of a table.
+
+    `kind` is one of INPUT_KINDS, or "computed" (by `expression`), "position" (the row that a reference points to, kept
+    out of sight), "reasons" (what some of the rules say, out of sight), "check" (all reasons in words), or, on the
+    Summary, "key" and "measure".
+    """
+
+    key: str
+    heading: str
+    kind: str
+    quantity: Quantity | Choice | None = None
+    to: str = ""  # table of a list or reference
+    required: bool = False
+    expression: str = ""
+    private: bool = False
+    help: str = ""
+    width: float = 12
+    format: str = "General"
+    unique: bool = False
+    rules: tuple[Rule, ...] = ()
+
+    @property
+    def typed(self) -> bool:
+        """Whether a person types here."""
+        return self.kind in INPUT_KINDS
+
+    @property
+    def hidden(self) -> bool:
+        return self.kind in ("position", "reasons")
+
+
+@dataclass(frozen=True)
+class Table:
+    """One table with headings; `rows` rows are provided. A list or reference comes filled with `data`."""
+
+    key: str
+    name: str
+    sheet: str
+    columns: tuple[Column, ...]
+    rules: tuple[Rule, ...] = ()
+    heading_row: int = 5
+    rows: int = 200
+    log: bool = True
+    data: tuple[tuple[object, ...], ...] = ()
+    caption: str = ""
+    first_column: int = 1
+
+    @cached_property
+    def by_key(self) -> dict[str, Column]:
+        return {column.key: column for column in self.columns}
+
+    @cached_property
+    def letters(self) -> dict[str, str]:
+        """Column key -> column letter on the sheet."""
+        return {c.key: letter(self.first_column + number) for number, c in enumerate(self.columns)}
+
+    @property
+    def first_row(self) -> int:
+        return self.heading_row + 1
+
+    @property
+    def last_row(self) -> int:
+        return self.heading_row + self.rows
+
+    @property
+    def typed(self) -> tuple[Column, ...]:
+        return tuple(column for column in self.columns if column.typed)
+
+    @property
+    def id_column(self) -> Column | None:
+        return next((column for column in self.columns if column.kind == "id"), None)
+
+    @property
+    def key_column(self) -> Column:
+        """The column by which other tables point here: the id, or the first one."""
+        return self.id_column or self.columns[0]
+
+    @property
+    def key_source(self) -> str:
+        """The table whose keys a summary table goes through, empty for other tables."""
+        return next((column.to for column in self.columns if column.kind == "key"), "")
+
+    def range(self, key: str) -> str:
+        """Absolute cells of a column's provided rows, sheet included."""
+        column = self.letters[key]
+        return f"{quoted(self.sheet)}!${column}${self.first_row}:${column}${self.last_row}"
+
+
+@dataclass(frozen=True)
+class Line:
+    """One line of a page that is read: a text, or a label with one or two measures."""
+
+    text: str
+    style: str = "text"
+    expression: str = ""
+    look: str = ""
+
+
+@dataclass(frozen=True)
+class Sheet:
+    """One sheet: tables, or lines to read."""
+
+    name: str
+    purpose: str
+    tables: tuple[Table, ...] = ()
+    lines: tuple[Line, ...] = ()
+    caution: str = ""
+    landscape: bool = True
+    private: bool = False
+    one_page: bool = False
+
+
+@dataclass(frozen=True)
+class Layout:
+    """A whole workbook."""
+
+    name: str
+    version: str
+    title: str
+    sheets: tuple[Sheet, ...]
+    names: dict[str, str] = field(default_factory=dict)
+
+    @cached_property
+    def tables(self) -> dict[str, Table]:
+        return {table.key: table for sheet in self.sheets for table in sheet.tables}
+
+    def log_tables(self) -> Iterator[Table]:
+        """Tables that people fill, in order."""
+        return (table for table in self.tables.values() if table.log)
+
+
+def letter(number: int) -> str:
+    """Column letters of a column number from 1."""
+    text = ""
+    while number:
+        number, rest = divmod(number - 1, 26)
+        text = chr(65 + rest) + text
+    return text
+
+
+def quoted(sheet: str) -> str:
+    """A sheet name as formulas write it."""
+    return sheet if sheet.isidentifier() else "'" + sheet.replace("'", "''") + "'"

@@ -1,0 +1,1 @@
+"""Builds workbooks: sheets, rules, formats, tables, print set-up, stored results; and puts files in place safely."""

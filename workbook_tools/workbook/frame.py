@@ -1,0 +1,193 @@
+"""The frame of a workbook, made with openpyxl: sheets, tables, rules, notices, names, print set-up. It has no cells."""
+
+from __future__ import annotations
+
+from openpyxl.formatting.formatting import ConditionalFormattingList
+from openpyxl.formatting.rule import Rule as FormatRule
+from openpyxl.workbook.defined_name import DefinedName
+from openpyxl.worksheet.datavalidation import DataValidation
+from openpyxl.worksheet.table import Table as PackageTable
+from openpyxl.worksheet.table import TableFormula, TableStyleInfo
+from openpyxl.worksheet.worksheet import Worksheet
+
+from workbook_tools.layouts import Layout, Sheet, Table
+from workbook_tools.layouts.formulas import TableFormulas, choice_name, choice_names
+from workbook_tools.layouts.load import DAYS, FIRST_DAY, LAST_DAY
+from workbook_tools.layouts.model import Column, letter
+from workbook_tools.quantities import Quantity
+from workbook_tools.workbook.package import new_frame
+from workbook_tools.workbook.styles import Styles, notice_style
+
+TITLE_LIMIT, PROMPT_LIMIT, ERROR_LIMIT = 32, 255, 224  # longer texts are dropped or break a rule
+COMPUTED_ERROR = "This cell is computed. To change it, change what it is computed from."
+
+
+class LogFrame:
+    """Everything of a log but its cells."""
+
+    def __init__(self, layout: Layout) -> None:
+        self.layout = layout
+        self.workbook = new_frame(layout.title)
+        self.styles = Styles(self.workbook)
+        for number, sheet in enumerate(layout.sheets):
+            worksheet = self.workbook.worksheets[0] if number == 0 else self.workbook.create_sheet()
+            worksheet.title = sheet.name
+            self._sheet(worksheet, sheet)
+        for name, cells in choice_names(layout.tables).items():
+            self.workbook.defined_names[name] = DefinedName(name, attr_text=cells)
+        self._properties()
+
+    def _properties(self) -> None:
+        from openpyxl.packaging.custom import StringProperty
+
+        self.workbook.custom_doc_props.append(StringProperty(name="Layout", value=self.layout.name))
+        self.workbook.custom_doc_props.append(StringProperty(name="Layout version", value=self.layout.version))
+
+    def _sheet(self, worksheet: Worksheet, sheet: Sheet) -> None:
+        for table in sheet.tables:
+            self._table(worksheet, table)
+            self._widths(worksheet, table)
+            if table.log:
+                self._rules(worksheet, table)
+                self._notices(worksheet, table)
+                worksheet.freeze_panes = f"{letter(table.first_column + 1)}{table.first_row}"
+            self._heading_prompts(worksheet, table)
+        if sheet.lines:
+            for column, width in (("A", 92), ("B", 10), ("C", 14)):
+                worksheet.column_dimensions[column].width = width
+        self._print_setup(worksheet, sheet)
+
+    # ----------------------------------------------------------------------------------------------- tables
+
+    def _table(self, worksheet: Worksheet, table: Table) -> None:
+        first, last = letter(table.first_column), letter(table.first_column + len(table.columns) - 1)
+        part = PackageTable(
+            displayName=table.name, name=table.name, ref=f"{first}{table.heading_row}:{last}{table.last_row}"
+        )
+        part.tableStyleInfo = TableStyleInfo(name="TableStyleLight1", showRowStripes=False)
+        part._initialise_columns()
+        formulas = TableFormulas(table, self.layout.tables, None)
+        for column, part_column in zip(table.columns, part.tableColumns, strict=True):
+            part_column.name = column.heading
+            if table.log and not column.typed:
+                text, _ = formulas.text(column)
+                part_column.calculatedColumnFormula = TableFormula(attr_text=text)
+        worksheet.add_table(part)
+
+    def _widths(self, worksheet: Worksheet, table: Table) -> None:
+        for number, column in enumerate(table.columns, start=table.first_column):
+            dimension = worksheet.column_dimensions[letter(number)]
+            dimension.width = max(column.width, dimension.width if dimension.width != 13 else 0)
+            if column.hidden:
+                dimension.hidden = True
+
+    # ------------------------------------------------------------------------------------------------ rules
+
+    def _rules(self, worksheet: Worksheet, table: Table) -> None:
+        computed = DataValidation(type="custom", formula1="FALSE", allow_blank=False, showErrorMessage=True)
+        computed.errorTitle = "Computed cell"
+        computed.error = COMPUTED_ERROR
+        for column in table.columns:
+            cells = f"{table.letters[column.key]}{table.first_row}:{table.letters[column.key]}{table.last_row}"
+            if column.typed:
+                rule = input_rule(table, column)
+                rule.add(cells)
+                worksheet.add_data_validation(rule)
+            else:
+                computed.add(cells)
+        worksheet.add_data_validation(computed)
+
+    def _heading_prompts(self, worksheet: Worksheet, table: Table) -> None:
+        """Help of a computed column, shown when its heading is chosen."""
+        for column in table.columns:
+            if column.help and not column.typed and not column.hidden:
+                rule = DataValidation(type=None, showInputMessage=True)
+                rule.promptTitle = column.heading[:TITLE_LIMIT]
+                rule.prompt = column.help[:PROMPT_LIMIT]
+                rule.add(f"{table.letters[column.key]}{table.heading_row}")
+                worksheet.add_data_validation(rule)
+
+    # ---------------------------------------------------------------------------------------------- notices
+
+    def _notices(self, worksheet: Worksheet, table: Table) -> None:
+        formulas = TableFormulas(table, self.layout.tables, table.first_row)
+        wants_look = f'AND({formulas.operands["check"].text}<>"",{formulas.operands["check"].text}<>"ok")'
+        for key in (table.key_column.key, "check"):
+            self._notice(worksheet, table, key, wants_look)
+        for rule in table.rules:
+            text = formulas.test(rule.when)
+            if "!" in text or rule.code == "missing":  # other sheets are out of reach here; a blank row wants no look
+                continue
+            for key in rule.columns:
+                self._notice(worksheet, table, key, text)
+
+    def _notice(self, worksheet: Worksheet, table: Table, key: str, text: str) -> None:
+        place = table.letters[key]
+        formats: ConditionalFormattingList = worksheet.conditional_formatting
+        rule = FormatRule(type="expression", dxf=notice_style(), formula=[text])
+        formats.add(f"{place}{table.first_row}:{place}{table.last_row}", rule)
+
+    # ------------------------------------------------------------------------------------------------ print
+
+    def _print_setup(self, worksheet: Worksheet, sheet: Sheet) -> None:
+        worksheet.page_setup.orientation = "landscape" if sheet.landscape else "portrait"
+        worksheet.page_setup.paperSize = worksheet.PAPERSIZE_A4
+        worksheet.page_setup.fitToWidth = 1
+        worksheet.page_setup.fitToHeight = 1 if sheet.one_page else 0
+        worksheet.sheet_properties.pageSetUpPr.fitToPage = True
+        worksheet.page_margins.left = worksheet.page_margins.right = 0.4
+        worksheet.page_margins.top = worksheet.page_margins.bottom = 0.5
+        worksheet.oddFooter.left.text = "&A"
+        worksheet.oddFooter.right.text = "Page &P of &N"
+        if any(table.log for table in sheet.tables):
+            worksheet.print_title_rows = "1:5"
+        worksheet.sheet_view.showGridLines = False
+        worksheet.sheet_view.zoomScale = 100
+
+
+def input_rule(table: Table, column: Column) -> DataValidation:
+    """The rule on a typed column: what may be typed, a message beforehand and one when it is refused."""
+    place = f"${table.letters[column.key]}{table.first_row}"
+    error, rule = _condition(table, column, place)
+    rule.showInputMessage = True
+    rule.promptTitle = column.heading[:TITLE_LIMIT]
+    rule.prompt = column.help[:PROMPT_LIMIT]
+    if error:
+        rule.showErrorMessage = True
+        rule.errorTitle = column.heading[:TITLE_LIMIT]
+        rule.error = error[:ERROR_LIMIT]
+    return rule
+
+
+def _condition(table: Table, column: Column, place: str) -> tuple[str, DataValidation]:
+    if column.kind in ("list", "reference"):
+        where = "list" if column.kind == "list" else f"{column.to.title()} sheet"
+        rule = DataValidation(type="list", formula1=choice_name(column.to), allow_blank=True)
+        return f"{column.heading}: choose from the {where}.", rule
+    if column.kind == "number" and isinstance(column.quantity, Quantity):
+        low, high = f"{column.quantity.low:.15g}", f"{column.quantity.high:.15g}"
+        tests = [
+            f"ISNUMBER({place})",
+            f"{place}{'>' if column.quantity.above else '>='}{low}",
+            f"{place}{'<' if column.quantity.below else '<='}{high}",
+        ]
+        if column.quantity.whole:
+            tests.append(f"{place}=INT({place})")
+        rule = DataValidation(type="custom", formula1=f"AND({','.join(tests)})", allow_blank=True)
+        return f"{column.heading} must be {column.quantity.allowed}, a number with no unit.", rule
+    if column.kind == "date":
+        rule = DataValidation(
+            type="date", operator="between", formula1=str(FIRST_DAY), formula2=str(LAST_DAY), allow_blank=True
+        )
+        return f"{column.heading} must be a date {DAYS}.", rule
+    if column.kind == "time":
+        rule = DataValidation(type="time", operator="between", formula1="0", formula2="0.999999", allow_blank=True)
+        return f"{column.heading} must be a time of day, such as 14:05 or 14:05:30.", rule
+    if column.unique:
+        letters = table.letters[column.key]
+        rule = DataValidation(type="custom", formula1=f"COUNTIF(${letters}:${letters},{place})=1", allow_blank=True)
+        return f"{column.heading}: this name is used already, or stands for another row.", rule
+    return "", DataValidation(type=None)
+
+
+__all__ = ["LogFrame", "input_rule"]

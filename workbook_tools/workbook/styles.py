@@ -1,0 +1,95 @@
+"""Our own look: boxed cells are typed, slanted cells are computed; grey and black carry it, colour only helps."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from openpyxl import Workbook
+from openpyxl.cell import Cell
+from openpyxl.styles import Alignment, Border, Font, PatternFill, Side
+from openpyxl.styles.differential import DifferentialStyle
+
+INK = "1B2A33"
+DEEP = "24505A"  # white on it: contrast 8.6
+PALE = "EEF2F3"
+PAPER = "FFFFFF"
+AMBER = "FFE3B0"
+LINE = Side(style="thin", color="7A8B93")
+HAIR = Side(style="hair", color="B6C2C7")
+BOX = Border(left=LINE, right=LINE, top=LINE, bottom=LINE)
+THREAD = Border(bottom=HAIR)
+FACE = "Liberation Sans"
+
+
+def fill(colour: str) -> PatternFill:
+    return PatternFill("solid", start_color=colour, end_color=colour)
+
+
+ROLES: dict[str, dict[str, Any]] = {
+    "title": {"font": Font(FACE, 16, bold=True, color=DEEP), "alignment": Alignment(vertical="center")},
+    "purpose": {"font": Font(FACE, 10, color=INK), "alignment": Alignment(vertical="center")},
+    "caution": {"font": Font(FACE, 9, bold=True, color=INK), "alignment": Alignment(vertical="center")},
+    "caution_wrapped": {
+        "font": Font(FACE, 10, bold=True, color=INK),
+        "alignment": Alignment(vertical="top", wrap_text=True),
+        "border": Border(left=Side(style="thick", color=INK)),
+    },
+    "marker": {"font": Font(FACE, 8, italic=True, color=INK), "alignment": Alignment(horizontal="center")},
+    "head_typed": {
+        "font": Font(FACE, 10, bold=True, color=PAPER),
+        "fill": fill(DEEP),
+        "border": BOX,
+        "alignment": Alignment(wrap_text=True, vertical="center", horizontal="center"),
+    },
+    "head_computed": {
+        "font": Font(FACE, 10, italic=True, bold=True, color=INK),
+        "fill": fill("D5DEE1"),
+        "border": BOX,
+        "alignment": Alignment(wrap_text=True, vertical="center", horizontal="center"),
+    },
+    "typed": {"font": Font(FACE, 11, color=INK), "fill": fill(PAPER), "border": BOX},
+    "computed": {"font": Font(FACE, 11, italic=True, color=INK), "fill": fill(PALE), "border": THREAD},
+    "check": {"font": Font(FACE, 10, italic=True, color=INK), "fill": fill(PALE), "border": THREAD},
+    "heading": {"font": Font(FACE, 12, bold=True, color=DEEP), "border": Border(bottom=LINE)},
+    "text": {"font": Font(FACE, 11, color=INK), "alignment": Alignment(wrap_text=True, vertical="top")},
+    "label": {"font": Font(FACE, 11, color=INK), "alignment": Alignment(vertical="center")},
+    "listed": {"font": Font(FACE, 10, color=INK), "border": BOX, "alignment": Alignment(vertical="top")},
+    "listed_wrapped": {
+        "font": Font(FACE, 9, color=INK),
+        "border": BOX,
+        "alignment": Alignment(wrap_text=True, vertical="top"),
+    },
+    "result": {
+        "font": Font(FACE, 14, bold=True, italic=True, color=INK),
+        "fill": fill(PALE),
+        "border": Border(bottom=LINE),
+        "alignment": Alignment(horizontal="right", vertical="center"),
+    },
+    "unit": {"font": Font(FACE, 10, color=INK), "alignment": Alignment(vertical="center")},
+}
+
+
+class Styles:
+    """Style numbers of a workbook, made as they are asked for."""
+
+    def __init__(self, workbook: Workbook) -> None:
+        sheet = workbook.worksheets[0]
+        self.scratch = sheet
+        self.numbers: dict[tuple[str, str], int] = {}
+
+    def number(self, role: str, number_format: str = "General") -> int:
+        key = (role, number_format)
+        if key not in self.numbers:
+            cell = Cell(self.scratch, row=1, column=1)  # never put on the sheet: it only registers the style
+            for name, value in ROLES[role].items():
+                setattr(cell, name, value)
+            cell.number_format = number_format
+            self.numbers[key] = int(cell.style_id)
+        return self.numbers[key]
+
+
+def notice_style() -> DifferentialStyle:
+    """For cells that want a look: bold, underlined and slanted as well as tinted."""
+    return DifferentialStyle(
+        font=Font(bold=True, underline="single", color=INK), fill=PatternFill(bgColor=AMBER), border=BOX
+    )
