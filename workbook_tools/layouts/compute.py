@@ -15,7 +15,7 @@ from typing import Any
 from workbook_tools.errors import LayoutError
 from workbook_tools.layouts.expressions import NOTHING, column_names, parsed, python_function
 from workbook_tools.layouts.measures import Measure, measure
-from workbook_tools.layouts.model import Column, Layout, Rule, Table
+from workbook_tools.layouts.model import Column, Form, Layout, Rule, Table
 
 Row = dict[str, Any]
 Data = Mapping[str, Sequence[Row]]
@@ -40,6 +40,14 @@ class Program:
     def broken(self, row: Row, find: Callable[[str, object], Row]) -> list[Rule]:
         """Rules that speak for one row in use, in order."""
         return [rule for rule, function in self.rules if function(row, find)]
+
+
+def compute_form(form: Form, layout: Layout, values: Mapping[str, object]) -> Row:
+    """Everything on a form from what is typed on it; `values` by field key, None for a blank."""
+    table = form.table
+    row: Row = {column.key: None for column in table.columns} | dict(values)
+    computed = Computed(layout, {table.key: [row]})
+    return computed.data[table.key][0]
 
 
 @functools.cache

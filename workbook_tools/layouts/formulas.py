@@ -9,19 +9,23 @@ from workbook_tools.hosts.cell_text import Piece, text_piece
 from workbook_tools.hosts.worksheet_functions import FORMULA_LIMIT
 from workbook_tools.layouts.expressions import RowText, parsed
 from workbook_tools.layouts.measures import measure
-from workbook_tools.layouts.model import Column, Table, quoted
+from workbook_tools.layouts.model import Column, Form, Table, quoted
 
 
 class TableFormulas:
-    """Formula texts of one table, over cells of a row (`row` a number) or over long-form table references (None)."""
+    """Formula texts of one table: over cells of a row (`row` a number), over long-form table references (None), or over
+    the cells of a form."""
 
-    def __init__(self, table: Table, tables: Mapping[str, Table], row: int | None) -> None:
+    def __init__(self, table: Table, tables: Mapping[str, Table], row: int | None, form: Form | None = None) -> None:
         self.table = table
         self.tables = tables
         self.row = row
+        self.form = form
         self.operands = {column.key: Piece(self._operand(column)) for column in table.columns}
 
     def _operand(self, column: Column) -> str:
+        if self.form is not None:
+            return self.form.place(column.key)
         if self.row is None:
             return f"{self.table.name}[[#This Row],[{column.heading}]]"
         return f"${self.table.letters[column.key]}{self.row}"
@@ -68,6 +72,8 @@ class TableFormulas:
 
     def _runs(self) -> list[str]:
         """The typed cells of a row as few ranges."""
+        if self.form is not None:
+            return [self.operands[column.key].text for column in self.table.typed]
         runs: list[list[Column]] = []
         for before, column in zip((None, *self.table.columns), self.table.columns, strict=False):
             if column.typed and before is not None and before.typed:

@@ -5,14 +5,14 @@ from __future__ import annotations
 import csv
 import functools
 import tomllib
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 from workbook_tools.errors import LayoutError
 from workbook_tools.formulas.unit import convert
-from workbook_tools.layouts.model import INPUT_KINDS, Column, Layout, Line, Rule, Sheet, Table
+from workbook_tools.layouts.model import INPUT_KINDS, Card, Column, Form, Layout, Line, Rule, Section, Sheet, Table
 from workbook_tools.quantities import Choice, Quantity, aliases
-from workbook_tools.quantities.kinds import number_text
 
 KINDS = (*INPUT_KINDS, "computed", "key", "measure")
 FORMATS = {
@@ -30,6 +30,13 @@ FORMATS = {
     "general": "General",
 }
 RULES_A_CELL = 12
+CHECK = Column(
+    "check",
+    "Check",
+    "check",
+    width=60,
+    help="Says in words what is missing or wrong in this row, or ok. It is computed: do not type here.",
+)
 FIRST_DAY, LAST_DAY = 36526, 73050  # 2000-01-01, 2099-12-31
 DAYS = "between 2000-01-01 and 2099-12-31"
 
@@ -51,6 +58,8 @@ def load(name: str) -> Layout:
         source = tomllib.load(file)
     faults: list[str] = []
     sheets = tuple(_sheet(entry, faults) for entry in source["sheet"])
+    if "sheets_of_log" in source:
+        sheets += tuple(sheet for sheet in case_log().sheets if sheet.name in source["sheets_of_log"])
     layout = Layout(name, source["version"], source["title"], sheets, dict(source.get("names", {})))
     faults += _misdirected(layout)
     if faults:
@@ -85,6 +94,8 @@ def _sheet(entry: dict[str, Any], faults: list[str]) -> Sheet:
         entry.get("purpose", ""),
         tuple(tables),
         tuple(Line(**line) for line in entry.get("line", [])),
+        form(entry["form"], name, faults) if "form" in entry else None,
+        Card(entry["card_of"], tuple(entry["card"]), tuple(entry["tick"])) if "card_of" in entry else None,
         entry.get("caution", ""),
         entry.get("landscape", True),
         entry.get("private", False),
@@ -96,49 +107,83 @@ def _side_by_side(tables: list[Table]) -> list[Table]:
     placed = []
     first = 1
     for table in tables:
-        placed.append(Table(**{**_fields(table), "first_column": first}))
+        placed.append(replace(table, first_column=first))
         first += len(table.columns) + 1
     return placed
-
-
-def _fields(table: Table) -> dict[str, Any]:
-    return {name: getattr(table, name) for name in Table.__dataclass_fields__}
 
 
 def _table(entry: dict[str, Any], sheet: str, heading_row: int, faults: list[str]) -> Table:
     key = entry["key"]
     columns = [_column(c, f"{sheet}.{key}", faults) for c in entry["column"]]
-    rules: list[Rule] = []
     log = entry.get("log", True)
+    rules = _rules(columns, entry.get("rule", [])) if log else []
     if log:
-        for column in columns:
-            rules += column_rules(column)
-        rules += [
-            Rule(r["code"], r.get("severity", "fault"), r["when"], r["say"], tuple(r.get("columns", ())))
-            for r in entry.get("rule", [])
-        ]
-        columns.append(
-            Column(
-                "check",
-                "Check",
-                "check",
-                width=60,
-                help="Says in words what is missing or wrong in this row, or ok. It is computed: do not type here.",
-            )
-        )
+        columns.append(CHECK)
         columns += [
             Column(f"{c.key}_row", f"{c.heading} row", "position", to=c.to, width=8, format="0")
             for c in columns
             if c.kind == "reference"
         ]
-        columns += [
-            Column(f"reasons_{number}", f"Reasons {number}", "reasons", width=8, rules=tuple(part))
-            for number, part in enumerate(_parts(rules), start=1)
-        ]
+        columns += _reasons(rules)
     data = _data(entry, columns)
     rows = entry.get("rows", max(len(data), 1) if data else 200)
     name = entry.get("name", sheet)
     return Table(key, name, sheet, tuple(columns), tuple(rules), heading_row, rows, log, data, entry.get("caption", ""))
+
+
+def _rules(columns: list[Column], entries: list[dict[str, Any]]) -> list[Rule]:
+    rules = [rule for column in columns for rule in column_rules(column)]
+    return rules + [
+        Rule(r["code"], r.get("severity", "fault"), r["when"], r["say"], tuple(r.get("columns", ()))) for r in entries
+    ]
+
+
+def form(entry: dict[str, Any], sheet: str, faults: list[str]) -> Form:
+    """A form with its fields, its steps and its rules."""
+    columns, sections = [], []
+    for section in entry["section"]:
+        fields = [_field(f, f"{sheet}.form", faults) for f in section["field"]]
+        columns += fields
+        sections.append(Section(section["title"], tuple(field.key for field in fields)))
+    for number in range(1, entry["steps"] + 1):
+        columns += _step(number)
+    rules = _rules(columns, entry.get("rule", []))
+    table = Table(entry["key"], sheet, sheet, (*columns, CHECK, *_reasons(rules)), tuple(rules), rows=1)
+    return Form(table, tuple(sections), entry["steps"])
+
+
+def _field(entry: dict[str, Any], where: str, faults: list[str]) -> Column:
+    if "like" not in entry:
+        return _column(entry, where, faults)
+    table, key = entry["like"].split(".")
+    model = case_log().tables[table].by_key[key]
+    return replace(model, **{name: value for name, value in entry.items() if name != "like"})
+
+
+def _step(number: int) -> list[Column]:
+    """The four computed values of one packet: dose after it, drug, buffer, drug in the bath so far."""
+    if number == 1:
+        dose, packet = "start_dose", "drug"
+    else:
+        dose = f"bath.step_dose(start_dose, step, limit, {number}) if rows >= {number} else None"
+        packet = f"bath.top_up(water, dose_{number - 1}, dose_{number}, default(active, 1))"
+    expressions = {
+        "dose": dose,
+        "packet": packet,
+        "buffer": f"bath.buffer(packet_{number}, ratio_used)",
+        "total": f"bath.mass(water, dose_{number}, default(active, 1))",
+    }
+    return [
+        Column(f"{name}_{number}", f"{name} {number}", "computed", expression=text, format=FORMATS["number"])
+        for name, text in expressions.items()
+    ]
+
+
+def _reasons(rules: list[Rule]) -> list[Column]:
+    return [
+        Column(f"reasons_{number}", f"Reasons {number}", "reasons", width=8, rules=tuple(part))
+        for number, part in enumerate(_parts(rules), start=1)
+    ]
 
 
 def _parts(rules: list[Rule]) -> list[list[Rule]]:
@@ -243,6 +288,3 @@ def _misdirected(layout: Layout) -> list[str]:
             if column.to and column.to not in layout.tables
         ]
     return faults
-
-
-__all__ = ["DAYS", "FIRST_DAY", "LAST_DAY", "case_log", "folder", "load", "number_text"]

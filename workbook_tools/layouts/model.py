@@ -123,6 +123,69 @@ class Line:
 
 
 @dataclass(frozen=True)
+class Section:
+    """A part of a form, with the keys of its fields in order."""
+
+    title: str
+    keys: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class Form:
+    """One row of a table stood upright: a line for each field, label, value and help; below it the steps of a bath.
+
+    Its fields are columns of a table of one row, so that expressions, rules and checks are the same.
+    """
+
+    table: Table
+    sections: tuple[Section, ...]
+    steps: int
+
+    @cached_property
+    def rows(self) -> dict[str, int]:
+        """Sheet row of each field; the value stands in column B."""
+        row, places = 4, {}
+        for section in self.sections:
+            row += 1
+            for key in section.keys:
+                places[key] = row
+                row += 1
+        return places
+
+    @property
+    def check_row(self) -> int:
+        return max(self.rows.values()) + 2
+
+    @property
+    def steps_row(self) -> int:
+        """Row of the headings of the steps."""
+        return self.check_row + 3
+
+    def place(self, key: str) -> str:
+        """Cell of a field, or of a value of a step (`dose_2`), on the form's own sheet."""
+        name, _, number = key.rpartition("_")
+        if name in STEP_COLUMNS and number.isdigit() and int(number) <= self.steps:
+            return f"${letter(2 + STEP_COLUMNS.index(name))}${self.steps_row + int(number)}"
+        if key == "check":
+            return f"$B${self.check_row}"
+        if key.startswith("reasons_"):
+            return f"$H${self.check_row + int(number)}"
+        return f"$B${self.rows[key]}"
+
+
+STEP_COLUMNS = ("dose", "packet", "buffer", "total")
+
+
+@dataclass(frozen=True)
+class Card:
+    """One page printed from a form: chosen fields, its steps, and boxes to tick."""
+
+    form: str
+    keys: tuple[str, ...]
+    ticks: tuple[str, ...]
+
+
+@dataclass(frozen=True)
 class Sheet:
     """One sheet: tables, or lines to read."""
 
@@ -130,6 +193,8 @@ class Sheet:
     purpose: str
     tables: tuple[Table, ...] = ()
     lines: tuple[Line, ...] = ()
+    form: Form | None = None
+    card: Card | None = None
     caution: str = ""
     landscape: bool = True
     private: bool = False
@@ -148,7 +213,12 @@ class Layout:
 
     @cached_property
     def tables(self) -> dict[str, Table]:
-        return {table.key: table for sheet in self.sheets for table in sheet.tables}
+        tables = {table.key: table for sheet in self.sheets for table in sheet.tables}
+        return tables | {sheet.form.table.key: sheet.form.table for sheet in self.sheets if sheet.form}
+
+    @cached_property
+    def forms(self) -> dict[str, tuple[Sheet, Form]]:
+        return {sheet.form.table.key: (sheet, sheet.form) for sheet in self.sheets if sheet.form}
 
     def log_tables(self) -> Iterator[Table]:
         """Tables that people fill, in order."""

@@ -13,7 +13,7 @@ from openpyxl.worksheet.worksheet import Worksheet
 from workbook_tools.layouts import Layout, Sheet, Table
 from workbook_tools.layouts.formulas import TableFormulas, choice_name, choice_names
 from workbook_tools.layouts.load import DAYS, FIRST_DAY, LAST_DAY
-from workbook_tools.layouts.model import Column, letter
+from workbook_tools.layouts.model import Column, Form, letter
 from workbook_tools.quantities import Quantity
 from workbook_tools.workbook.package import new_frame
 from workbook_tools.workbook.styles import Styles, notice_style
@@ -22,8 +22,8 @@ TITLE_LIMIT, PROMPT_LIMIT, ERROR_LIMIT = 32, 255, 224  # longer texts are droppe
 COMPUTED_ERROR = "This cell is computed. To change it, change what it is computed from."
 
 
-class LogFrame:
-    """Everything of a log but its cells."""
+class Frame:
+    """Everything of a workbook but its cells."""
 
     def __init__(self, layout: Layout) -> None:
         self.layout = layout
@@ -52,7 +52,12 @@ class LogFrame:
                 self._notices(worksheet, table)
                 worksheet.freeze_panes = f"{letter(table.first_column + 1)}{table.first_row}"
             self._heading_prompts(worksheet, table)
-        if sheet.lines:
+        if sheet.form is not None:
+            self._form(worksheet, sheet.form)
+        elif sheet.card is not None:
+            for number, width in enumerate((26, 16, 16, 16, 16), start=1):
+                worksheet.column_dimensions[letter(number)].width = width
+        elif sheet.lines:
             for column, width in (("A", 92), ("B", 10), ("C", 14)):
                 worksheet.column_dimensions[column].width = width
         self._print_setup(worksheet, sheet)
@@ -81,16 +86,39 @@ class LogFrame:
             if column.hidden:
                 dimension.hidden = True
 
+    # ------------------------------------------------------------------------------------------------ forms
+
+    def _form(self, worksheet: Worksheet, form: Form) -> None:
+        for number, width in enumerate((24, 18, 14, 14, 14, 34), start=1):
+            worksheet.column_dimensions[letter(number)].width = width
+        worksheet.column_dimensions["H"].hidden = True
+        formulas = TableFormulas(form.table, self.layout.tables, 1, form)
+        computed = _refusing()
+        for column in form.table.columns:
+            place = form.place(column.key)
+            if column.typed:
+                rule = input_rule(column, place)
+                rule.add(place.replace("$", ""))
+                worksheet.add_data_validation(rule)
+            else:
+                computed.add(place.replace("$", ""))
+        worksheet.add_data_validation(computed)
+        for rule_ in form.table.rules:
+            text = formulas.test(rule_.when)
+            if "!" not in text and rule_.code != "missing":
+                for key in rule_.columns:
+                    _add_notice(worksheet, form.place(key).replace("$", ""), text)
+        check = form.place("check")
+        _add_notice(worksheet, check.replace("$", ""), f'AND({check}<>"",{check}<>"ok")')
+
     # ------------------------------------------------------------------------------------------------ rules
 
     def _rules(self, worksheet: Worksheet, table: Table) -> None:
-        computed = DataValidation(type="custom", formula1="FALSE", allow_blank=False, showErrorMessage=True)
-        computed.errorTitle = "Computed cell"
-        computed.error = COMPUTED_ERROR
+        computed = _refusing()
         for column in table.columns:
             cells = f"{table.letters[column.key]}{table.first_row}:{table.letters[column.key]}{table.last_row}"
             if column.typed:
-                rule = input_rule(table, column)
+                rule = input_rule(column, f"${table.letters[column.key]}{table.first_row}")
                 rule.add(cells)
                 worksheet.add_data_validation(rule)
             else:
@@ -123,9 +151,7 @@ class LogFrame:
 
     def _notice(self, worksheet: Worksheet, table: Table, key: str, text: str) -> None:
         place = table.letters[key]
-        formats: ConditionalFormattingList = worksheet.conditional_formatting
-        rule = FormatRule(type="expression", dxf=notice_style(), formula=[text])
-        formats.add(f"{place}{table.first_row}:{place}{table.last_row}", rule)
+        _add_notice(worksheet, f"{place}{table.first_row}:{place}{table.last_row}", text)
 
     # ------------------------------------------------------------------------------------------------ print
 
@@ -145,10 +171,22 @@ class LogFrame:
         worksheet.sheet_view.zoomScale = 100
 
 
-def input_rule(table: Table, column: Column) -> DataValidation:
+def _refusing() -> DataValidation:
+    """The rule of computed cells: it refuses whatever is typed."""
+    rule = DataValidation(type="custom", formula1="FALSE", allow_blank=False, showErrorMessage=True)
+    rule.errorTitle = "Computed cell"
+    rule.error = COMPUTED_ERROR
+    return rule
+
+
+def _add_notice(worksheet: Worksheet, cells: str, text: str) -> None:
+    formats: ConditionalFormattingList = worksheet.conditional_formatting
+    formats.add(cells, FormatRule(type="expression", dxf=notice_style(), formula=[text]))
+
+
+def input_rule(column: Column, place: str) -> DataValidation:
     """The rule on a typed column: what may be typed, a message beforehand and one when it is refused."""
-    place = f"${table.letters[column.key]}{table.first_row}"
-    error, rule = _condition(table, column, place)
+    error, rule = _condition(column, place)
     rule.showInputMessage = True
     rule.promptTitle = column.heading[:TITLE_LIMIT]
     rule.prompt = column.help[:PROMPT_LIMIT]
@@ -159,7 +197,7 @@ def input_rule(table: Table, column: Column) -> DataValidation:
     return rule
 
 
-def _condition(table: Table, column: Column, place: str) -> tuple[str, DataValidation]:
+def _condition(column: Column, place: str) -> tuple[str, DataValidation]:
     if column.kind in ("list", "reference"):
         where = "list" if column.kind == "list" else f"{column.to.title()} sheet"
         rule = DataValidation(type="list", formula1=choice_name(column.to), allow_blank=True)
@@ -184,10 +222,7 @@ def _condition(table: Table, column: Column, place: str) -> tuple[str, DataValid
         rule = DataValidation(type="time", operator="between", formula1="0", formula2="0.999999", allow_blank=True)
         return f"{column.heading} must be a time of day, such as 14:05 or 14:05:30.", rule
     if column.unique:
-        letters = table.letters[column.key]
-        rule = DataValidation(type="custom", formula1=f"COUNTIF(${letters}:${letters},{place})=1", allow_blank=True)
+        whole = place.rstrip("0123456789")
+        rule = DataValidation(type="custom", formula1=f"COUNTIF({whole}:{whole},{place})=1", allow_blank=True)
         return f"{column.heading}: this name is used already, or stands for another row.", rule
     return "", DataValidation(type=None)
-
-
-__all__ = ["LogFrame", "input_rule"]

@@ -65,7 +65,12 @@ ROLES: dict[str, dict[str, Any]] = {
         "border": Border(bottom=LINE),
         "alignment": Alignment(horizontal="right", vertical="center"),
     },
-    "unit": {"font": Font(FACE, 10, color=INK), "alignment": Alignment(vertical="center")},
+    "result_text": {
+        "font": Font(FACE, 12, bold=True, italic=True, color=INK),
+        "border": Border(bottom=LINE),
+        "alignment": Alignment(horizontal="left", vertical="center"),
+    },
+    "unit": {"font": Font(FACE, 9, color=INK), "alignment": Alignment(vertical="center", indent=1)},
 }
 
 

@@ -1,0 +1,1 @@
+"""What several tests share: a running LibreOffice and the published check values."""

@@ -1,0 +1,1 @@
+"""Reads what people typed into a case log, without guessing, and checks it."""

@@ -1,0 +1,195 @@
+"""Checks a case log: the rules of its layout, and what a Check column cannot see. Changes nothing."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from workbook_tools.caselog.reading import ReadLog, ReadTable, Remark, read_log
+from workbook_tools.layouts import Layout, Rule
+from workbook_tools.layouts.compute import Computed
+from workbook_tools.layouts.model import Column
+from workbook_tools.quantities import Quantity
+
+DECIMAL_COMMA = re.compile(r"^\s*[+-]?\d{1,3}(\.\d{3})*,\d+\s*$|^\s*[+-]?\d+,\d+\s*$")
+LOOKS_NUMERIC = re.compile(r"^\s*[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?\s*$")
+NUMBER_WITH_UNIT = re.compile(r"^\s*[+-]?(\d+\.?\d*|\.\d+)\s*[^\d\s,.].*$")
+LOOKS_DATE = re.compile(r"^\s*\d{1,4}[-/.]\d{1,2}[-/.]\d{1,4}\s*$|^\s*\d{1,2}\.?\s+[A-Za-z]{3,}\.?\s+\d{2,4}\s*$")
+LOOKS_TIME = re.compile(r"^\s*\d{1,2}[:.h]\d{2}([:.]\d{2})?\s*([ap]\.?m\.?)?\s*$", re.IGNORECASE)
+
+
+@dataclass(frozen=True)
+class Finding:
+    """One thing that wants a look: where, which rule, why, and what stands there."""
+
+    sheet: str
+    row: int
+    column: str
+    code: str
+    reason: str
+    value: Any
+    severity: str
+    cell: str = ""
+
+    def as_dict(self) -> dict[str, Any]:
+        return {
+            "sheet": self.sheet,
+            "row": self.row,
+            "column": self.column,
+            "code": self.code,
+            "reason": self.reason,
+            "value": self.value,
+            "severity": self.severity,
+            "cell": self.cell,
+        }
+
+
+@dataclass
+class Checked:
+    """A log that was read, computed and checked."""
+
+    log: ReadLog
+    computed: Computed
+    findings: list[Finding]
+
+    @property
+    def faults(self) -> list[Finding]:
+        return [finding for finding in self.findings if finding.severity == "fault"]
+
+
+def check_log(path: Path, layout: Layout) -> Checked:
+    """Check a case log; every finding of every sheet in one run, in sheet and row order.
+
+    Raises ReadError where the file cannot be read.
+    """
+    log = read_log(path, layout)
+    computed = Computed(layout, log.data(), log.numbers())
+    findings = [_of_remark(remark) for remark in log.remarks]
+    for table, position, rule in computed.findings:
+        findings.append(_of_rule(log.tables[table.key], computed.data[table.key][position], position, rule))
+    for table in layout.log_tables():
+        read = log.tables[table.key]
+        findings += _doubled_ids(read)
+        findings += _text_for_numbers(read)
+        findings += _stale(read, computed)
+    order = {sheet.name: number for number, sheet in enumerate(layout.sheets)}
+    findings.sort(key=lambda f: (order.get(f.sheet, 99), f.row, f.column, f.code))
+    return Checked(log, computed, findings)
+
+
+def _of_remark(remark: Remark) -> Finding:
+    place = remark.place
+    return Finding(
+        place.sheet, place.row, place.column, remark.code, remark.say, remark.value, remark.severity, str(place)
+    )
+
+
+def _of_rule(read: ReadTable, row: dict[str, Any], position: int, rule: Rule) -> Finding:
+    key = rule.columns[0] if rule.columns else read.table.key_column.key
+    value = row.get(key)
+    reason = rule.say
+    if rule.code in ("not-a-number", "not-a-date", "not-a-time") and isinstance(value, str):
+        reason = f"{rule.say} {_slip(read.table.by_key[key], value)}".strip()
+    elif rule.code == "out-of-range":
+        reason = f"{rule.say} {_percent_slip(read.table.by_key[key], value)}".strip()
+    place = read.place(position, key)
+    return Finding(place.sheet, place.row, place.column, rule.code, reason, value, rule.severity, str(place))
+
+
+def _slip(column: Column, text: str) -> str:
+    """What the person most likely did, in words."""
+    if column.kind == "date":
+        return "It is text that looks like a date; type it again as a date." if LOOKS_DATE.match(text) else ""
+    if column.kind == "time":
+        return "It is text that looks like a time; type it as 14:05 or 14:05:30." if LOOKS_TIME.match(text) else ""
+    if DECIMAL_COMMA.match(text):
+        return "It has a comma; type a decimal point."
+    if LOOKS_NUMERIC.match(text):
+        return "It is text that looks like a number; type it again without a quote mark or a space."
+    if NUMBER_WITH_UNIT.match(text):
+        unit = f" in {column.quantity.unit}" if isinstance(column.quantity, Quantity) and column.quantity.unit else ""
+        return f"It has letters in it; type the number alone{unit}."
+    return ""
+
+
+def _percent_slip(column: Column, value: Any) -> str:
+    quantity = column.quantity
+    if isinstance(quantity, Quantity) and quantity.parts and isinstance(value, int | float) and 1 < value <= 100:
+        return f"For {value:g} % type {value / 100:g}."
+    return ""
+
+
+def _doubled_ids(read: ReadTable) -> Iterator[Finding]:
+    """Ids that stand for more than one row: every row but the first is named."""
+    column = read.table.id_column
+    if column is None:
+        return
+    first: dict[object, int] = {}
+    for position, row in enumerate(read.rows):
+        value = row[column.key]
+        folded = value.casefold() if isinstance(value, str) else value
+        if value is None:
+            continue
+        if folded in first:
+            place = read.place(position, column.key)
+            reason = f"{column.heading} {value} stands for row {first[folded]} already; give this row another."
+            yield Finding(place.sheet, place.row, place.column, "id-used-twice", reason, value, "fault", str(place))
+        else:
+            first[folded] = read.numbers[position]
+
+
+def _text_for_numbers(read: ReadTable) -> Iterator[Finding]:
+    """Numbers in columns of text, where leading zeros may be lost."""
+    for column in read.table.typed:
+        if column.kind not in ("text", "id", "reference"):
+            continue
+        for position, row in enumerate(read.rows):
+            value = row[column.key]
+            if isinstance(value, int | float) and not isinstance(value, bool):
+                place = read.place(position, column.key)
+                reason = f"{column.heading} holds a number, not text; were there leading zeros?"
+                yield Finding(
+                    place.sheet, place.row, place.column, "number-for-text", reason, value, "notice", str(place)
+                )
+
+
+def _stale(read: ReadTable, computed: Computed) -> Iterator[Finding]:
+    """Stored results that differ from what the typed cells give: overwritten by hand, or not computed since."""
+    rows = computed.data[read.table.key]
+    if _never_stored(read, rows):
+        reason = (
+            f"{read.table.sheet} holds no stored results: a program saved it without computing. Open it in a "
+            "spreadsheet and save it."
+        )
+        yield Finding(read.table.sheet, read.table.heading_row, "", "results-not-stored", reason, None, "notice")
+        return
+    for column in read.table.columns:
+        if column.kind != "computed":
+            continue
+        for position, stored in enumerate(read.stored):
+            if column.key not in stored or _agree(stored[column.key], rows[position][column.key]):
+                continue
+            place = read.place(position, column.key)
+            right = rows[position][column.key]
+            wanted = "blank" if right is None else f"{right:g}" if isinstance(right, float) else str(right)
+            reason = (
+                f"{column.heading} shows another result than its row gives ({wanted}): typed over, or not computed "
+                "since the row changed."
+            )
+            value = stored[column.key]
+            yield Finding(place.sheet, place.row, place.column, "result-differs", reason, value, "fault", str(place))
+
+
+def _never_stored(read: ReadTable, rows: list[dict[str, Any]]) -> bool:
+    keys = [column.key for column in read.table.columns if column.kind == "computed"]
+    wanted = any(row[key] is not None for row in rows for key in keys)
+    return wanted and all(stored.get(key) is None for stored in read.stored for key in (*keys, "check"))
+
+
+def _agree(stored: Any, right: Any) -> bool:
+    if isinstance(stored, int | float) and isinstance(right, int | float):
+        return abs(stored - right) <= 1e-9 * max(abs(stored), abs(right))
+    return bool(stored == right)

@@ -1,0 +1,209 @@
+"""Reads a case log by its headings: typed cells with their places, nothing guessed, nothing left out unsaid."""
+
+from __future__ import annotations
+
+import datetime
+import zipfile
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+import python_calamine
+
+from workbook_tools.errors import ReadError
+from workbook_tools.layouts import Layout, Table
+from workbook_tools.layouts.model import letter
+from workbook_tools.quantities.boundary import serial
+
+HEADING_ROWS = 60  # how far down a heading may have been moved
+
+
+@dataclass(frozen=True)
+class Place:
+    """Where a cell is."""
+
+    sheet: str
+    row: int
+    column: str = ""
+    letters: str = ""
+
+    def __str__(self) -> str:
+        return f"{self.sheet}!{self.letters}{self.row}" if self.letters else f"{self.sheet} row {self.row}"
+
+
+@dataclass(frozen=True)
+class Remark:
+    """Something about the file itself that a reader of its rows must know."""
+
+    code: str
+    severity: str
+    place: Place
+    say: str
+    value: object = None
+
+
+@dataclass
+class ReadTable:
+    """The rows in use of one table: typed values by column key, stored results, and where each row is."""
+
+    table: Table
+    letters: dict[str, str] = field(default_factory=dict)
+    rows: list[dict[str, Any]] = field(default_factory=list)
+    stored: list[dict[str, Any]] = field(default_factory=list)
+    numbers: list[int] = field(default_factory=list)
+
+    def place(self, position: int, key: str) -> Place:
+        heading = self.table.by_key[key].heading
+        return Place(self.table.sheet, self.numbers[position], heading, self.letters.get(key, ""))
+
+
+@dataclass
+class ReadLog:
+    """A case log as it was read."""
+
+    path: str
+    layout: Layout
+    tables: dict[str, ReadTable]
+    remarks: list[Remark]
+
+    def data(self) -> dict[str, list[dict[str, Any]]]:
+        """Typed values by table, for computing; list and reference tables included."""
+        return {key: [dict(row) for row in read.rows] for key, read in self.tables.items()}
+
+    def numbers(self) -> dict[str, list[int]]:
+        return {key: read.numbers for key, read in self.tables.items()}
+
+
+def read_log(path: Path, layout: Layout) -> ReadLog:
+    """Read a case log.
+
+    Parameters
+    ----------
+    path : an .xlsx file that this tool built and a person has filled, moved columns in, sorted or added to.
+    layout : the layout it was built from.
+
+    Returns
+    -------
+    Every row in use with its place; missing or doubled headings and sheets as remarks.
+
+    Raises
+    ------
+    ReadError : the file is not there, is not an .xlsx workbook, is locked with a password or has none of the sheets.
+    """
+    workbook = open_workbook(path)
+    names = {name.casefold(): name for name in workbook.sheet_names}
+    remarks: list[Remark] = []
+    tables: dict[str, ReadTable] = {}
+    found = 0
+    for sheet in layout.sheets:
+        if not sheet.tables:
+            continue
+        actual = names.get(sheet.name.casefold())
+        if actual is None:
+            say = f"The sheet {sheet.name} is missing; was it renamed or deleted?"
+            remarks.append(Remark("sheet-missing", "fault", Place(sheet.name, 1), say))
+            tables |= {table.key: ReadTable(table) for table in sheet.tables}
+            continue
+        found += 1
+        cells = workbook.get_sheet_by_name(actual).to_python(skip_empty_area=False)
+        for table in sheet.tables:
+            if not table.key_source:
+                tables[table.key] = _read_table(table, cells, remarks)
+    if not found:
+        raise ReadError(path, "is a workbook, but has none of the sheets of a case log.")
+    return ReadLog(str(path), layout, tables, remarks)
+
+
+def open_workbook(path: Path) -> python_calamine.CalamineWorkbook:
+    """The workbook behind a path; raises ReadError, in words, where it cannot be one."""
+    if not path.exists():
+        raise ReadError(path, "there is no such file.")
+    if path.is_dir():
+        raise ReadError(path, "is a folder, not a workbook.")
+    try:
+        with path.open("rb") as file:
+            head = file.read(8)
+    except OSError as error:
+        raise ReadError(path, f"cannot be read ({error.strerror}).") from error
+    if head.startswith(b"\xd0\xcf\x11\xe0"):
+        raise ReadError(path, "is locked with a password, or is an old .xls workbook; save it as .xlsx without one.")
+    if not zipfile.is_zipfile(path):
+        raise ReadError(path, "is not an .xlsx workbook, or is cut short.")
+    try:
+        return python_calamine.load_workbook(str(path))
+    except (python_calamine.CalamineError, OSError, ValueError) as error:
+        raise ReadError(path, f"cannot be read as an .xlsx workbook ({error}).") from error
+
+
+def _read_table(table: Table, cells: Sequence[Sequence[Any]], remarks: list[Remark]) -> ReadTable:
+    read = ReadTable(table)
+    heading_row, columns = _headings(table, cells)
+    missing = [c for c in table.columns if c.key not in columns and (c.typed or not table.log) and not c.hidden]
+    for column in missing:
+        say = f"The heading {column.heading!r} is missing on {table.sheet}; its column cannot be read."
+        remarks.append(Remark("heading-missing", "fault", Place(table.sheet, heading_row or 1, column.heading), say))
+    if heading_row is None:
+        return read
+    for heading, where in _doubled(table, cells[heading_row - 1]):
+        say = f"The heading {heading!r} stands more than once on {table.sheet}; the first one is read."
+        remarks.append(Remark("heading-doubled", "fault", Place(table.sheet, heading_row, heading, where), say))
+    read.letters = {key: letter(index + 1) for key, index in columns.items()}
+    for number, row in _body(table, cells, heading_row):
+        values = {c.key: typed_value(_at(row, columns.get(c.key))) for c in table.columns if c.typed or not table.log}
+        if all(value is None for value in values.values()):
+            continue
+        read.rows.append(values)
+        read.numbers.append(number)
+        computed = (c for c in table.columns if table.log and not c.typed and c.key in columns)
+        read.stored.append({c.key: typed_value(_at(row, columns[c.key])) for c in computed})
+    return read
+
+
+def _body(table: Table, cells: Sequence[Sequence[Any]], heading_row: int) -> Iterator[tuple[int, Sequence[Any]]]:
+    """Rows under the headings with their numbers; a list ends with its provided rows, a log with the sheet."""
+    last = len(cells) if table.log or table.first_column > 1 else min(len(cells), heading_row + table.rows)
+    for number in range(heading_row + 1, last + 1):
+        yield number, cells[number - 1]
+
+
+def _headings(table: Table, cells: Sequence[Sequence[Any]]) -> tuple[int | None, dict[str, int]]:
+    """The row with most of the table's headings, and the index of each column in it."""
+    wanted = {column.heading.casefold(): column.key for column in table.columns}
+    best: tuple[int | None, dict[str, int]] = (None, {})
+    span = len(cells) if not table.log else HEADING_ROWS
+    for number, row in enumerate(cells[:span], start=1):
+        found: dict[str, int] = {}
+        for index, value in enumerate(row):
+            key = wanted.get(value.strip().casefold()) if isinstance(value, str) else None
+            if key is not None:
+                found.setdefault(key, index)
+        if len(found) > len(best[1]):
+            best = number, found
+    return best
+
+
+def _doubled(table: Table, row: Sequence[Any]) -> list[tuple[str, str]]:
+    headings = {column.heading.casefold(): column.heading for column in table.columns}
+    seen: set[str] = set()
+    doubled = []
+    for index, value in enumerate(row):
+        folded = value.strip().casefold() if isinstance(value, str) else ""
+        if folded in headings:
+            if folded in seen:
+                doubled.append((headings[folded], letter(index + 1)))
+            seen.add(folded)
+    return doubled
+
+
+def _at(row: Sequence[Any], index: int | None) -> Any:
+    return row[index] if index is not None and index < len(row) else None
+
+
+def typed_value(value: Any) -> Any:
+    """A cell's value for computing: None for blank, day numbers for dates and times, the rest as it is."""
+    if value is None or value == "":
+        return None
+    if isinstance(value, datetime.date | datetime.time | datetime.timedelta):
+        return serial(value)
+    return value

@@ -1,0 +1,197 @@
+"""Builds the bench workbook: one bath worked out on a form, and a card that prints on one page."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+from workbook_tools.layouts import Layout, Sheet
+from workbook_tools.layouts.compute import Computed, compute_form
+from workbook_tools.layouts.formulas import TableFormulas
+from workbook_tools.layouts.load import FORMATS
+from workbook_tools.layouts.model import STEP_COLUMNS, Card, Form, letter, quoted
+from workbook_tools.workbook.cells import SheetCells, Strings, formula_cell, plain_formula, value_cell
+from workbook_tools.workbook.frame import Frame
+from workbook_tools.workbook.package import package
+from workbook_tools.workbook.sheets import SheetWriter
+from workbook_tools.workbook.styles import Styles
+
+NUMERIC = (FORMATS["number"], FORMATS["general"])
+STEP_HEADINGS = ("Packet", "Dose then mg/L", "Drug in packet g", "Buffer in packet g", "Drug so far g")
+
+
+def step_name(number: int) -> str:
+    """What a packet is called: the start, or which top-up."""
+    return "Start" if number == 1 else f"Top-up {number - 1}"
+
+
+def build_bench(layout: Layout, values: Mapping[str, object] | None = None) -> bytes:
+    """The bench workbook as an .xlsx file.
+
+    Parameters
+    ----------
+    layout : from `workbook_tools.layouts.load("bench")`.
+    values : what to type on the form, by field key. None for an empty form.
+
+    Returns
+    -------
+    The bytes of the file; the same input gives the same bytes.
+    """
+    frame = Frame(layout)
+    strings = Strings()
+    computed = Computed(layout, {})
+    cells: dict[str, SheetCells] = {}
+    for sheet in layout.sheets:
+        if sheet.form is not None:
+            results = compute_form(sheet.form, layout, values or {})
+            cells[sheet.name] = FormWriter(sheet, sheet.form, layout, results, frame.styles, strings).write()
+        elif sheet.card is not None:
+            _, form = layout.forms[sheet.card.form]
+            cells[sheet.name] = CardWriter(sheet, sheet.card, form, results, frame.styles, strings).write()
+        else:
+            cells[sheet.name] = SheetWriter(sheet, layout, computed, frame.styles, strings).write()
+    return package(frame.workbook, cells, strings)
+
+
+class PageWriter:
+    """What the form and the card have in common."""
+
+    def __init__(self, sheet: Sheet, results: Mapping[str, object], styles: Styles, strings: Strings) -> None:
+        self.sheet = sheet
+        self.results = results
+        self.style = styles.number
+        self.strings = strings
+        self.cells = SheetCells()
+        self.text(1, 1, sheet.name, "title")
+        self.cells.heights[1] = 24
+        self.text(2, 1, sheet.purpose, "purpose")
+        if sheet.caution:
+            self.text(3, 1, sheet.caution, "caution")
+
+    def text(self, row: int, column: int, value: object, role: str, number_format: str = "General") -> None:
+        place = f"{letter(column)}{row}"
+        self.cells.put(row, column, value_cell(place, self.style(role, number_format), value, self.strings))
+
+    def formula(self, row: int, column: int, text: str, value: object, role: str, number_format: str) -> None:
+        place = f"{letter(column)}{row}"
+        cell = formula_cell(place, self.style(role, number_format), plain_formula(text), value)
+        self.cells.put(row, column, cell)
+
+    def step_headings(self, row: int) -> None:
+        for number, heading in enumerate(STEP_HEADINGS, start=1):
+            self.text(row, number, heading, "head_computed")
+        self.cells.heights[row] = 30
+
+
+class FormWriter(PageWriter):
+    """The form: label, value and help of each field, the check, and the steps of the bath."""
+
+    def __init__(
+        self,
+        sheet: Sheet,
+        form: Form,
+        layout: Layout,
+        results: Mapping[str, object],
+        styles: Styles,
+        strings: Strings,
+    ) -> None:
+        super().__init__(sheet, results, styles, strings)
+        self.form = form
+        self.formulas = TableFormulas(form.table, layout.tables, 1, form)
+
+    def write(self) -> SheetCells:
+        for section in self.form.sections:
+            self.text(self.form.rows[section.keys[0]] - 1, 1, section.title, "heading")
+            for key in section.keys:
+                self._field(key)
+        self.text(self.form.check_row, 1, "Check", "heading")
+        self._computed("check", "check")
+        for column in self.form.table.columns:
+            if column.kind == "reasons":
+                self._computed(column.key, "computed")
+        self._steps()
+        return self.cells
+
+    def _field(self, key: str) -> None:
+        column = self.form.table.by_key[key]
+        row = self.form.rows[key]
+        self.text(row, 1, column.heading, "label")
+        self.text(row, 3, column.help, "unit")
+        if column.typed:
+            self.text(row, 2, self.results[key], "typed", column.format)
+        else:
+            self._computed(key, "computed")
+
+    def _computed(self, key: str, role: str) -> None:
+        column = self.form.table.by_key[key]
+        place = self.form.place(key).strip("$")
+        letters, row = place.split("$")
+        text, _ = self.formulas.text(column)
+        number = "ABCDEFGH".index(letters) + 1
+        self.formula(int(row), number, text, self.results[key], role, column.format)
+
+    def _steps(self) -> None:
+        row = self.form.steps_row
+        self.text(row - 1, 1, "Packets to weigh", "heading")
+        self.step_headings(row)
+        for number in range(1, self.form.steps + 1):
+            self.text(row + number, 1, step_name(number), "label")
+            for name in STEP_COLUMNS:
+                self._computed(f"{name}_{number}", "computed")
+
+
+class CardWriter(PageWriter):
+    """The card: chosen fields in large print, the packets, boxes to tick and the cautions."""
+
+    def __init__(
+        self,
+        sheet: Sheet,
+        card: Card,
+        form: Form,
+        results: Mapping[str, object],
+        styles: Styles,
+        strings: Strings,
+    ) -> None:
+        super().__init__(sheet, results, styles, strings)
+        self.card = card
+        self.form = form
+
+    def write(self) -> SheetCells:
+        row = 4
+        for position, key in enumerate(self.card.keys):
+            column = self.form.table.by_key[key]
+            left = 1 if position % 2 == 0 else 4
+            self.text(row, left, column.heading, "label")
+            self._copied(row, left + 1, key, "result" if column.format in NUMERIC else "result_text")
+            self.cells.heights[row] = 20
+            row += position % 2
+        row += 2 if len(self.card.keys) % 2 else 1
+        self.text(row, 1, "Packets to weigh", "heading")
+        self.step_headings(row + 1)
+        for number in range(1, self.form.steps + 1):
+            self.text(row + 1 + number, 1, step_name(number), "label")
+            for place, name in enumerate(STEP_COLUMNS, start=2):
+                self._copied(row + 1 + number, place, f"{name}_{number}", "result")
+            self.cells.heights[row + 1 + number] = 22
+        row += self.form.steps + 3
+        self.text(row, 1, "Check", "heading")
+        self._copied(row, 2, "check", "check")
+        return self._ticks(row + 2)
+
+    def _copied(self, row: int, column: int, key: str, role: str) -> None:
+        """A cell that shows a field of the form."""
+        sheet = quoted(self.form.table.sheet)
+        source = f"{sheet}!{self.form.place(key)}"
+        number_format = self.form.table.by_key[key].format
+        self.formula(row, column, f'IF({source}="","",{source})', self.results[key], role, number_format)
+
+    def _ticks(self, row: int) -> SheetCells:
+        self.text(row, 1, "Before the fish go in", "heading")
+        for tick in self.card.ticks:
+            row += 1
+            self.text(row, 1, f"[   ]  {tick}", "label")
+            self.cells.heights[row] = 20
+        for line in self.sheet.lines:
+            row += 1
+            self.text(row, 1, line.text, "caution")
+            self.cells.heights[row] = 20
+        return self.cells

@@ -1,0 +1,155 @@
+"""Writes the cells of one sheet of a layout, typed values, formulas and stored results alike."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+from workbook_tools.layouts import Layout, Line, Sheet, Table
+from workbook_tools.layouts.compute import Computed
+from workbook_tools.layouts.formulas import TableFormulas, key_text
+from workbook_tools.layouts.measures import measure
+from workbook_tools.layouts.model import Column, letter
+from workbook_tools.workbook.cells import (
+    SheetCells,
+    Strings,
+    array_formula,
+    formula_cell,
+    plain_formula,
+    row_template,
+    shared_again,
+    shared_formula,
+    value_cell,
+)
+from workbook_tools.workbook.styles import Styles
+
+
+class SheetWriter:
+    """Writes the cells of one sheet."""
+
+    def __init__(self, sheet: Sheet, layout: Layout, computed: Computed, styles: Styles, strings: Strings) -> None:
+        self.sheet = sheet
+        self.layout = layout
+        self.computed = computed
+        self.styles = styles
+        self.strings = strings
+        self.cells = SheetCells()
+        self.shared = 0
+
+    def _value(self, place: str, style: int, value: object) -> str:
+        return value_cell(place, style, value, self.strings)
+
+    def write(self) -> SheetCells:
+        style = self.styles.number
+        self.cells.put(1, 1, self._value("A1", style("title"), self.sheet.name))
+        self.cells.heights[1] = 24
+        self.cells.put(2, 1, self._value("A2", style("purpose"), self.sheet.purpose))
+        if self.sheet.caution:
+            self.cells.put(3, 1, self._value("A3", style("caution"), self.sheet.caution))
+        for table in self.sheet.tables:
+            self._headings(table)
+            if table.log:
+                self._log_rows(table)
+            elif table.key_source:
+                self._summary_rows(table)
+            else:
+                self._listed_rows(table)
+        for number, line in enumerate(self.sheet.lines):
+            self._line(4 + number, line)
+        return self.cells
+
+    def _headings(self, table: Table) -> None:
+        style = self.styles.number
+        row = table.heading_row
+        for number, column in enumerate(table.columns, start=table.first_column):
+            place = f"{letter(number)}{row}"
+            role = "head_typed" if column.typed else "head_computed"
+            self.cells.put(row, number, self._value(place, style(role), column.heading))
+            if table.log:
+                marker = "computed" if not column.typed else "to fill" if column.required else "if known"
+                self.cells.put(row - 1, number, self._value(f"{letter(number)}{row - 1}", style("marker"), marker))
+        if table.caption:
+            first = letter(table.first_column)
+            caption = self._value(f"{first}{row - 1}", style("heading"), table.caption)
+            self.cells.put(row - 1, table.first_column, caption)
+        self.cells.heights[row] = 45 if table.log or table.key_source else 18
+
+    # ------------------------------------------------------------------------------------------- log rows
+
+    def _log_rows(self, table: Table) -> None:
+        formulas = TableFormulas(table, self.layout.tables, table.first_row)
+        width = table.first_column + len(table.columns) - 1
+        first: dict[str, str] = {}
+        again: dict[str, str] = {}
+        for column in table.columns:
+            if not column.typed:
+                place = table.letters[column.key]
+                text, _ = formulas.text(column)
+                span = f"{place}{table.first_row}:{place}{table.last_row}"
+                first[column.key] = shared_formula(text, span, self.shared)
+                again[column.key] = shared_again(self.shared)
+                self.shared += 1
+        empty = row_template([self._log_cell(table, column, "{r}", None, again) for column in table.columns])
+        data = self.computed.data[table.key]
+        for position in range(table.rows):
+            row = table.first_row + position
+            values = data[position] if position < len(data) else {}
+            if position == 0 or values:
+                texts = first if position == 0 else again
+                cells = "".join(
+                    self._log_cell(table, column, str(row), values.get(column.key), texts) for column in table.columns
+                )
+            else:
+                cells = str(row).join(empty)
+            self.cells.put_row(row, cells, width)
+
+    def _log_cell(self, table: Table, column: Column, row: str, value: object, formulas: Mapping[str, str]) -> str:
+        place = f"{table.letters[column.key]}{row}"
+        if column.typed:
+            return self._value(place, self.styles.number("typed", column.format), value)
+        role = "check" if column.kind == "check" else "computed"
+        return formula_cell(place, self.styles.number(role, column.format), formulas[column.key], value)
+
+    # ----------------------------------------------------------------------------------- summary and lists
+
+    def _summary_rows(self, table: Table) -> None:
+        for position, values in enumerate(self.computed.data[table.key]):
+            row = table.first_row + position
+            formulas = TableFormulas(table, self.layout.tables, row)
+            for number, column in enumerate(table.columns, start=table.first_column):
+                place = f"{letter(number)}{row}"
+                if column.kind == "key":
+                    element = plain_formula(key_text(table, self.layout.tables, position))
+                else:
+                    text, array = formulas.text(column)
+                    element = array_formula(text, place) if array else plain_formula(text)
+                style = self.styles.number("computed", column.format)
+                self.cells.put(row, number, formula_cell(place, style, element, values[column.key]))
+
+    def _listed_rows(self, table: Table) -> None:
+        data = self.computed.data[table.key]
+        for position in range(table.rows):
+            row = table.first_row + position
+            for number, column in enumerate(table.columns, start=table.first_column):
+                value = data[position].get(column.key) if position < len(data) else None
+                role = "listed_wrapped" if column.width > 20 else "listed"
+                place = f"{letter(number)}{row}"
+                self.cells.put(row, number, self._value(place, self.styles.number(role, column.format), value))
+
+    # ------------------------------------------------------------------------------------------------ page
+
+    def _line(self, row: int, line: Line) -> None:
+        style = self.styles.number
+        role = {"heading": "heading", "caution": "caution_wrapped"}.get(line.style, "text")
+        self.cells.put(row, 1, self._value(f"A{row}", style(role), line.text))
+        if line.style == "caution":
+            self.cells.heights[row] = 30
+        if line.style == "heading":
+            self.cells.heights[row] = 26
+        for number, expression in enumerate((line.expression, line.look), start=2):
+            if expression:
+                figure = measure(expression, self.layout.tables, f"{self.sheet.name} row {row}")
+                value = figure.value(self.computed.data[figure.table.key], None)
+                text, _ = figure.cell_text("")
+                place = f"{letter(number)}{row}"
+                cell = formula_cell(place, style("computed", "0"), plain_formula(text), value)
+                self.cells.put(row, number, cell)
