@@ -5,8 +5,8 @@ from __future__ import annotations
 from typing import Any
 
 from workbook_tools.catalogue.entries import entry
-from workbook_tools.errors import ArgumentError, Problem
-from workbook_tools.quantities.boundary import convert_all
+from workbook_tools.errors import ArgumentError, Problem, UnitError
+from workbook_tools.quantities.boundary import convert
 
 
 def call(name: str, *args: object) -> Any:
@@ -23,7 +23,7 @@ def call(name: str, *args: object) -> Any:
 
     Raises
     ------
-    UnknownFunctionError, UnitError, ArgumentError.
+    UnknownFunctionError; ArgumentError, which names every argument that cannot be used or read.
 
     Examples
     --------
@@ -32,6 +32,11 @@ def call(name: str, *args: object) -> Any:
     >>> f"{call('BATH.MASS', '10 gal', '80 mg/L'):.3f}"
     '3.028'
     """
+    return entry(name).call(*converted(name, *args))
+
+
+def converted(name: str, *args: object) -> list[object]:
+    """The arguments in base units, as `call` hands them on; raises as it does."""
     found = entry(name)
     needed = [p for p in found.parameters if not p.optional]
     if len(args) > len(found.parameters) or len(args) < len(needed):
@@ -41,4 +46,18 @@ def call(name: str, *args: object) -> Any:
             for number in range(len(found.parameters) + 1, len(args) + 1)
         ]
         raise ArgumentError(found.name, missing or extra, "value")
-    return found.call(*convert_all(args, found.parameters))
+    values: list[object] = []
+    problems = []
+    for value, parameter in zip(args, found.parameters, strict=False):
+        left_out = parameter.optional and (value is None or (isinstance(value, str) and not value.strip()))
+        try:
+            values.append(None if left_out else convert(value, parameter.kind))
+        except UnitError as error:
+            problems.append(Problem(parameter.label, value, str(error), parameter.kind.allowed))
+            continue
+        fault = None if left_out else parameter.kind.fault(values[-1])
+        if fault is not None:
+            problems.append(Problem(parameter.label, value, fault[1], parameter.kind.allowed))
+    if len(values) < len(args):  # a text could not be read: name every other bad argument with it
+        raise ArgumentError(found.name, problems, "value")
+    return values

@@ -11,7 +11,7 @@ import re
 from typing import TYPE_CHECKING
 
 from workbook_tools.errors import UnitError
-from workbook_tools.quantities.kinds import Choice, Kind, Parameter, Quantity, Text
+from workbook_tools.quantities.kinds import Choice, Kind, Quantity, Text
 
 if TYPE_CHECKING:
     import pint
@@ -52,23 +52,23 @@ def amount(text: str, quantity: Quantity) -> float:
     if NUMBER.match(stripped):
         return float(stripped)
     if DECIMAL_COMMA.match(stripped):
-        raise UnitError(f"{quantity.name}: {text!r} has a comma; write a decimal point and no thousands mark")
+        raise UnitError("has a comma; write a decimal point and no thousands mark")
     match = NUMBER_AND_UNIT.match(stripped)
     if not match:
-        raise UnitError(f"{quantity.name}: {text!r} is not a number, nor a number with a unit such as '12 gal'")
+        raise UnitError("is not a number, nor a number with a unit such as '12 gal'")
     if match[2].lower() in ("ppm", "ppb", "ppt"):
-        raise UnitError(f"{quantity.name}: {match[2]} can mean weight or volume; write mg/L, g/L or uL/L")
+        raise UnitError(f"{match[2]} can mean weight or volume; write mg/L, g/L or uL/L")
     import pint
 
     try:
         given = registry().Quantity(float(match[1]), match[2])
         return float(given.to(PINT_NAMES.get(quantity.unit, quantity.unit)).magnitude)
     except pint.UndefinedUnitError as error:
-        raise UnitError(f"{quantity.name}: no unit {match[2]!r} is known") from error
+        raise UnitError(f"no unit {match[2]!r} is known") from error
     except pint.DimensionalityError as error:
-        raise UnitError(f"{quantity.name}: {match[2]!r} cannot be turned into {quantity.unit or 'a number'}") from error
+        raise UnitError(f"{match[2]!r} cannot be turned into {quantity.unit or 'a number'}") from error
     except (pint.PintError, ValueError, TypeError, SyntaxError, AttributeError, AssertionError) as error:
-        raise UnitError(f"{quantity.name}: {text!r} cannot be read as a number with a unit") from error
+        raise UnitError("cannot be read as a number with a unit") from error
 
 
 def serial(value: datetime.datetime | datetime.date | datetime.time | datetime.timedelta) -> float:
@@ -93,7 +93,7 @@ def moment(text: str) -> float:
     try:
         return serial(datetime.datetime.fromisoformat(stripped))
     except ValueError as error:
-        raise UnitError(f"{text!r} is not a time such as 14:05:30, nor a date such as 2026-03-02 14:05") from error
+        raise UnitError("is not a time such as 14:05:30, nor a date such as 2026-03-02 14:05") from error
 
 
 def convert(value: object, kind: Kind) -> object:
@@ -103,17 +103,3 @@ def convert(value: object, kind: Kind) -> object:
     if not isinstance(value, str) or isinstance(kind, Choice | Text) or not value.strip():
         return value
     return moment(value) if kind.unit == "d" else amount(value, kind)
-
-
-def convert_all(values: tuple[object, ...], parameters: tuple[Parameter, ...]) -> list[object]:
-    """`convert` for each argument; raises one UnitError that lists every text that cannot be read."""
-    converted: list[object] = []
-    faults = []
-    for value, parameter in zip(values, parameters, strict=False):
-        try:
-            converted.append(convert(value, parameter.kind))
-        except UnitError as error:
-            faults.append(f"{parameter.label}: {error}" if parameter.label not in str(error) else str(error))
-    if faults:
-        raise UnitError("; ".join(faults))
-    return converted + list(values[len(parameters) :])

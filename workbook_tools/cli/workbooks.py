@@ -1,0 +1,211 @@
+"""`new`, `check`, `card`, `summary`: workbooks at the prompt."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from workbook_tools.cli.main import cli
+from workbook_tools.cli.printing import console, number, print_json, print_table
+
+if TYPE_CHECKING:
+    from workbook_tools.caselog.card import BenchCard
+    from workbook_tools.caselog.checking import Checked
+    from workbook_tools.insight.summary import Block
+
+FILE = click.Path(path_type=Path)
+REPLACE = click.option(
+    "--replace", is_flag=True, help="Replace a file that is there; a dated backup is kept beside it."
+)
+QUIET = click.option("--quiet", is_flag=True, help="Print nothing but errors.")
+JSON = click.option("--json", "as_json", is_flag=True, help="Print JSON for another program.")
+
+
+@cli.group()
+def new() -> None:
+    """Make a workbook: a case log, or a bench sheet."""
+
+
+@new.command("log")
+@click.argument("path", type=FILE)
+@click.option("--rows", default=200, show_default=True, type=click.IntRange(1, 100_000), help="Rows on each sheet.")
+@REPLACE
+@QUIET
+def new_log(path: Path, rows: int, replace: bool, quiet: bool) -> None:
+    """Make an empty case log at PATH (.xlsx).
+
+    \b
+    Example
+      workbook-tools new log "River farm.xlsx" --rows 500
+    """
+    from workbook_tools.layouts import case_log
+    from workbook_tools.workbook.log import build_log
+
+    target = named(path)
+    with progress(quiet) as report:
+        content = build_log(case_log(), rows=rows, progress=report)
+    _save(target, content, replace, quiet)
+
+
+@new.command("bench")
+@click.argument("path", type=FILE)
+@REPLACE
+@QUIET
+def new_bench(path: Path, replace: bool, quiet: bool) -> None:
+    """Make a bench workbook at PATH (.xlsx): one bath worked out, with a card to print.
+
+    \b
+    Example
+      workbook-tools new bench bench.xlsx
+    """
+    from workbook_tools.layouts import load
+    from workbook_tools.workbook.bench import build_bench
+
+    _save(named(path), build_bench(load("bench")), replace, quiet)
+
+
+def named(path: Path) -> Path:
+    """The path with its ending; another ending than .xlsx is refused."""
+    if path.suffix == "":
+        return path.with_suffix(".xlsx")
+    if path.suffix.lower() != ".xlsx":
+        raise click.UsageError(f"{path}: the file's name must end in .xlsx")
+    return path
+
+
+def _save(path: Path, content: bytes, replace: bool, quiet: bool) -> None:
+    from workbook_tools.workbook.saving import save
+
+    backup = save(path, content, replace)
+    if not quiet:
+        click.echo(f"Made {path}" + (f"; the old file is kept as {backup.name}" if backup else ""))
+
+
+class progress:  # noqa: N801 - reads as a word at its one use
+    """A progress bar over the sheets while a workbook is built; silent on request and where nobody looks."""
+
+    def __init__(self, quiet: bool) -> None:
+        from rich.progress import Progress
+
+        self.bar = Progress(console=console(), transient=True, disable=quiet or not console().is_terminal)
+        self.task = self.bar.add_task("Building", total=None)
+
+    def __enter__(self) -> progress:
+        self.bar.start()
+        return self
+
+    def __exit__(self, *raised: object) -> None:
+        self.bar.stop()
+
+    def __call__(self, what: str, done: int, whole: int) -> None:
+        self.bar.update(self.task, description=what, completed=done, total=whole)
+
+
+@cli.command()
+@click.argument("path", type=FILE)
+@JSON
+@QUIET
+def check(path: Path, as_json: bool, quiet: bool) -> None:
+    """Check the case log at PATH: every finding with its sheet, row, column and reason. Changes nothing.
+
+    Ends with 0 when there is nothing to find, with 1 when there is.
+
+    \b
+    Examples
+      workbook-tools check "River farm.xlsx"
+      workbook-tools check "River farm.xlsx" --json
+    """
+    checked = _checked(path)
+    if as_json:
+        print_json({"file": str(path), "findings": [finding.as_dict() for finding in checked.findings]})
+    elif not quiet:
+        print_findings(checked)
+    raise SystemExit(1 if checked.findings else 0)
+
+
+def _checked(path: Path) -> Checked:
+    from workbook_tools.caselog.checking import check_log
+    from workbook_tools.layouts import case_log
+
+    return check_log(path, case_log())
+
+
+def print_findings(checked: Checked) -> None:
+    """A line for each finding, then how many."""
+    for finding in checked.findings:
+        place = finding.cell or f"{finding.sheet} row {finding.row}"
+        value = "" if finding.value is None else f"  ({number(finding.value)})"
+        click.echo(f"{place:<16} {finding.code:<24} {finding.reason}{value}")
+    notices = len(checked.findings) - len(checked.faults)
+    click.echo(f"{len(checked.faults)} to mend, {notices} to look at.")
+
+
+@cli.command()
+@click.argument("path", type=FILE)
+@click.option("--bath", help="Which bath, by its id; left out: the next one that is planned.")
+@JSON
+def card(path: Path, bath: str | None, as_json: bool) -> None:
+    """Print the bench card of a bath of the case log at PATH: every packet to weigh.
+
+    \b
+    Example
+      workbook-tools card "River farm.xlsx" --bath B041
+    """
+    from workbook_tools.caselog.card import bench_card
+
+    made = bench_card(_checked(path).computed, path, bath)
+    if as_json:
+        print_json(made.as_dict())
+    else:
+        print_card(made)
+
+
+def print_card(card: BenchCard) -> None:
+    """A bench card in the terminal."""
+    click.echo(f"Bench card, bath {card.bath}")
+    for name, value, unit in card.facts:
+        click.echo(f"  {name:<18}{number(value, 6)} {unit if value is not None else ''}".rstrip())
+    headings = ("Packet", "Dose then mg/L", "Drug g", "Buffer g", "Drug so far g")
+    rows = [[name, *(number(value, 4) for value in values)] for name, *values in card.packets]
+    print_table("Packets to weigh", headings, rows, (False, True, True, True, True))
+    click.echo(f"Check: {card.check}")
+    for caution in card.cautions:
+        click.echo(f"  ! {caution}")
+
+
+@cli.command()
+@click.argument("path", type=FILE)
+@JSON
+def summary(path: Path, as_json: bool) -> None:
+    """Print the figures across all visits of the case log at PATH, from what is typed in it.
+
+    \b
+    Example
+      workbook-tools summary "River farm.xlsx"
+    """
+    from workbook_tools.insight.summary import summary as figures
+
+    blocks = figures(_checked(path).computed)
+    if as_json:
+        print_json({"file": str(path), "blocks": [block.as_dict() for block in blocks]})
+        return
+    for block in blocks:
+        print_block(block)
+
+
+def print_block(block: Block) -> None:
+    """A block turned on its side: a line for each figure, so that it fits a narrow terminal."""
+    figures = [column for column in block.columns if column.kind != "key"]
+    rows = [[c.heading, *(_figure(row[c.key], c.format) for row in block.rows)] for c in figures]
+    names = [str(row["key"]) for row in block.rows]
+    print_table(block.caption, ["", *names], rows, [False, *[True] * len(names)])
+
+
+def _figure(value: Any, number_format: str) -> str:
+    if number_format == "0 %" and value is not None:
+        return f"{value:.0%}"
+    if number_format == "0" and value is not None:
+        return f"{value:.0f}"
+    return number(value, 4)

@@ -1,0 +1,1 @@
+"""Answers across visits, from a log that was read and computed."""
