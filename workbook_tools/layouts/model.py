@@ -120,6 +120,7 @@ class Line:
     style: str = "text"
     expression: str = ""
     look: str = ""
+    heads: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)

@@ -19,6 +19,7 @@ from workbook_tools.workbook.package import new_frame
 from workbook_tools.workbook.styles import Styles, notice_style
 
 TITLE_LIMIT, PROMPT_LIMIT, ERROR_LIMIT = 32, 255, 224  # longer texts are dropped or break a rule
+CHARACTERS_A_PAGE = 150  # legible on landscape A4
 COMPUTED_ERROR = "This cell is computed. To change it, change what it is computed from."
 
 
@@ -58,7 +59,7 @@ class Frame:
             for number, width in enumerate((26, 16, 16, 16, 16), start=1):
                 worksheet.column_dimensions[letter(number)].width = width
         elif sheet.lines:
-            for column, width in (("A", 92), ("B", 10), ("C", 14)):
+            for column, width in (("A", 92), ("B", 13), ("C", 13)):
                 worksheet.column_dimensions[column].width = width
         self._print_setup(worksheet, sheet)
 
@@ -158,7 +159,10 @@ class Frame:
     def _print_setup(self, worksheet: Worksheet, sheet: Sheet) -> None:
         worksheet.page_setup.orientation = "landscape" if sheet.landscape else "portrait"
         worksheet.page_setup.paperSize = worksheet.PAPERSIZE_A4
-        worksheet.page_setup.fitToWidth = 1
+        width = sum(
+            column.width for table in sheet.tables if table.log for column in table.columns if not column.hidden
+        )
+        worksheet.page_setup.fitToWidth = max(1, round(width / CHARACTERS_A_PAGE))
         worksheet.page_setup.fitToHeight = 1 if sheet.one_page else 0
         worksheet.sheet_properties.pageSetUpPr.fitToPage = True
         worksheet.page_margins.left = worksheet.page_margins.right = 0.4
@@ -167,6 +171,7 @@ class Frame:
         worksheet.oddFooter.right.text = "Page &P of &N"
         if any(table.log for table in sheet.tables):
             worksheet.print_title_rows = "1:5"
+            worksheet.print_title_cols = "A:A"
         worksheet.sheet_view.showGridLines = False
         worksheet.sheet_view.zoomScale = 100
 

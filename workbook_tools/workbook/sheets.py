@@ -145,6 +145,8 @@ class SheetWriter:
             self.cells.heights[row] = 30
         if line.style == "heading":
             self.cells.heights[row] = 26
+        for number, head in enumerate(line.heads, start=2):
+            self.cells.put(row, number, self._value(f"{letter(number)}{row}", style("heading"), head))
         for number, expression in enumerate((line.expression, line.look), start=2):
             if expression:
                 figure = measure(expression, self.layout.tables, f"{self.sheet.name} row {row}")
