@@ -44,7 +44,7 @@ def test_degree_days_round_up_to_whole_days(degree_days: float, temperature: flo
     assert hold.degree_days(degree_days, temperature) == days
 
 
-@given(st.floats(1, 5000), st.floats(0.5, 30))
+@given(st.floats(1, 5000), st.floats(2, 30))
 def test_degree_days_are_reached_that_day_and_not_before(degree_days: float, temperature: float) -> None:
     days = int(hold.degree_days(degree_days, temperature))
     if days:
@@ -97,6 +97,7 @@ def test_sum_reads_no_guess_into_text() -> None:
         (hold.date, (True, 21), r"last day = True: is TRUE or FALSE"),
         (hold.degree_days, (500, 0), r"mean temperature = 0.0: is zero"),
         (hold.degree_days, (500, 80), r"mean temperature = 80.0: is too large"),
+        (hold.degree_days, (500, 0.1), "in water so cold it would take more than ten years"),
         (hold.degree_days, (1e308, 8), r"degree days = 1e\+308: is too large"),
     ],
 )

@@ -123,6 +123,19 @@ def test_after_balances_the_charges(
     assert answer == pytest.approx(low, abs=1e-9)
 
 
+@given(st.floats(0, 14), st.floats(-5000, 20_000), st.one_of(st.just(0.0), st.floats(1e-9, 1000)), temperatures)
+def test_any_guess_gives_a_number(guess: float, left: float, carbon: float, temperature: float) -> None:
+    """A step from anywhere in the ranges is a number, moves 2 at most, and goes towards the balance."""
+    constants = ph.first_pk(temperature), ph.second_pk(temperature), ph.water_pk(temperature)
+    assert -2 <= ph.estimate(left, carbon, *constants) <= 16
+    step = ph.refine(guess, left, carbon, *constants) - guess
+    assert abs(step) <= 2 + 1e-12
+    lacking = left * 2 / 100_087 - carbonate.water_alkalinity(guess, temperature)
+    lacking -= carbon / 1000 * carbonate.carbon_alkalinity(guess, temperature)
+    if abs(lacking) > 1e-9 * max(1, abs(carbonate.water_alkalinity(guess, temperature))):
+        assert step * lacking > 0
+
+
 @given(st.floats(6, 9), st.floats(1, 1000), temperatures, st.floats(0, 1000))
 def test_nothing_added_changes_nothing(start: float, alkalinity: float, temperature: float, tricaine: float) -> None:
     unchanged = attempt("PH.AFTER", start, alkalinity, temperature, 0, 0)

@@ -91,11 +91,11 @@ NEEDS_GAS = (
 
 
 def first_estimate(alkalinity: float, carbon: float, k1: float, k2: float, kw: float) -> float:
-    """Hydrogen ion, roughly: a quadratic that leaves out what is small on its side of half neutralisation. [mol/L]"""
+    """The pH, roughly: a quadratic that leaves out what is small on its side of half neutralisation."""
     if alkalinity < carbon / 2:
-        return positive_root(1, alkalinity + k1, k1 * (alkalinity - carbon) - kw)
+        return -math.log10(positive_root(1, alkalinity + k1, k1 * (alkalinity - carbon) - kw))
     bicarbonate = max(carbon - abs(alkalinity - carbon), 0)
-    return positive_root(1 + bicarbonate / k1, alkalinity - carbon, -kw - bicarbonate * k2)
+    return -math.log10(positive_root(1 + bicarbonate / k1, alkalinity - carbon, -kw - bicarbonate * k2))
 
 
 def positive_root(square: float, linear: float, constant: float) -> float:
@@ -104,13 +104,14 @@ def positive_root(square: float, linear: float, constant: float) -> float:
     return (root - linear) / 2 / square if linear < 0 else -2 * constant / (linear + root)
 
 
-def nearer(h: float, alkalinity: float, carbon: float, k1: float, k2: float, kw: float) -> float:
-    """A hydrogen ion nearer to the balance than `h`: one step of Newton's method. [mol/L]
+def nearer(ph: float, alkalinity: float, carbon: float, k1: float, k2: float, kw: float) -> float:
+    """A pH nearer to the balance than `ph`: one step of Newton's method, held to 2 so that a poor guess stays in reach.
 
     The balance is written as acids = bases, all terms positive, against bicarbonate as the zero level where most
     carbon is bicarbonate or carbonate and against carbon dioxide where most of it is that. The logarithm of acids /
-    bases is then nearly straight in the logarithm of h, and few steps are enough.
+    bases is then nearly straight in the pH, and few steps are enough.
     """
+    h = 10**-ph
     acid = h / k1
     base = k2 / h
     bicarbonate = carbon / (1 + acid + base)
@@ -119,9 +120,9 @@ def nearer(h: float, alkalinity: float, carbon: float, k1: float, k2: float, kw:
         acids = h + max(alkalinity, 0)
         bases = (1 + 2 * base) * bicarbonate + hydroxide + max(-alkalinity, 0)
         fall = (acid + base + 4 * acid * base) * bicarbonate / (1 + acid + base) + hydroxide
-        return h * math.exp(-math.log(acids / bases) / (h / acids + fall / bases))
+        return ph + max(-2, min(2, math.log10(acids / bases) / (h / acids + fall / bases)))
     acids = acid * bicarbonate + h + max(alkalinity - carbon, 0)
     bases = base * bicarbonate + hydroxide + max(carbon - alkalinity, 0)
     rise = acid * bicarbonate * (1 + 2 * base) / (1 + acid + base) + h
     fall = base * bicarbonate * (1 + 2 * acid) / (1 + acid + base) + hydroxide
-    return h * math.exp(-math.log(acids / bases) / (rise / acids + fall / bases))
+    return ph + max(-2, min(2, math.log10(acids / bases) / (rise / acids + fall / bases)))

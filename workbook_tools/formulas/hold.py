@@ -17,6 +17,7 @@ from workbook_tools.quantities import (
     HoldDays,
     MeanTemperature,
     checked,
+    requires,
 )
 
 
@@ -55,6 +56,10 @@ def date(last_day: Date, days: HoldDays) -> Date:
 
 
 @checked
+@requires(
+    "degree_days / mean_temperature <= 3650",
+    "in water so cold it would take more than ten years; hold by days instead, or ask for another rule",
+)
 def degree_days(degree_days: DegreeDays, mean_temperature: MeanTemperature) -> HoldDays:
     """Whole days that make up a number of degree days at a mean temperature.
 
@@ -69,7 +74,7 @@ def degree_days(degree_days: DegreeDays, mean_temperature: MeanTemperature) -> H
 
     Raises
     ------
-    ArgumentError : a value blank, not a number or out of range.
+    ArgumentError : a value blank, not a number or out of range, or water so cold that it would take over ten years.
 
     Notes
     -----

@@ -5,8 +5,6 @@ Fresh water, closed to the air, only the carbonate system and the drug's acid. T
 
 from __future__ import annotations
 
-import math
-
 from workbook_tools.formulas.carbonate import (
     ALKALINITY_UNIT,
     BICARBONATE_UNIT,
@@ -28,11 +26,13 @@ from workbook_tools.quantities import (
     AlkalinityLeft,
     BathAcidity,
     BicarbonateOrNone,
-    EquilibriumExponent,
+    FirstExponent,
     FreshWaterTemperature,
     InorganicCarbon,
+    SecondExponent,
     TricaineOrNone,
     WaterAcidity,
+    WaterExponent,
     checked,
     requires,
 )
@@ -98,12 +98,11 @@ def after(
     k1 = 10 ** -first_exponent(temperature)
     k2 = 10 ** -second_exponent(temperature)
     kw = 10 ** -water_exponent(temperature)
-    h = first_estimate(left, carbon, k1, k2, kw)
-    h = nearer(h, left, carbon, k1, k2, kw)
-    h = nearer(h, left, carbon, k1, k2, kw)
-    h = nearer(h, left, carbon, k1, k2, kw)
-    h = nearer(h, left, carbon, k1, k2, kw)
-    return -math.log10(h)
+    answer = first_estimate(left, carbon, k1, k2, kw)
+    answer = nearer(answer, left, carbon, k1, k2, kw)
+    answer = nearer(answer, left, carbon, k1, k2, kw)
+    answer = nearer(answer, left, carbon, k1, k2, kw)
+    return nearer(answer, left, carbon, k1, k2, kw)
 
 
 def shortfall(ph: float, alkalinity: float, temperature: float, tricaine: float, target: float) -> float:
@@ -295,7 +294,7 @@ def carbon(
 
 
 @checked
-def first_pk(temperature: FreshWaterTemperature) -> EquilibriumExponent:
+def first_pk(temperature: FreshWaterTemperature) -> FirstExponent:
     """pK1 of carbonic acid: the pH at which carbon dioxide and bicarbonate are equal.
 
     Parameters
@@ -328,7 +327,7 @@ def first_pk(temperature: FreshWaterTemperature) -> EquilibriumExponent:
 
 
 @checked
-def second_pk(temperature: FreshWaterTemperature) -> EquilibriumExponent:
+def second_pk(temperature: FreshWaterTemperature) -> SecondExponent:
     """pK2 of carbonic acid: the pH at which bicarbonate and carbonate are equal.
 
     Parameters
@@ -361,7 +360,7 @@ def second_pk(temperature: FreshWaterTemperature) -> EquilibriumExponent:
 
 
 @checked
-def water_pk(temperature: FreshWaterTemperature) -> EquilibriumExponent:
+def water_pk(temperature: FreshWaterTemperature) -> WaterExponent:
     """pK of water: twice the pH of pure water at that temperature.
 
     Parameters
@@ -397,9 +396,9 @@ def water_pk(temperature: FreshWaterTemperature) -> EquilibriumExponent:
 def estimate(
     alkalinity_left: AlkalinityLeft,
     carbon: InorganicCarbon,
-    first: EquilibriumExponent,
-    second: EquilibriumExponent,
-    water: EquilibriumExponent,
+    first: FirstExponent,
+    second: SecondExponent,
+    water: WaterExponent,
 ) -> BathAcidity:
     """Rough pH of a bath from its alkalinity and carbon, for PH.REFINE to start from.
 
@@ -433,9 +432,7 @@ def estimate(
     ----------
     As `after`.
     """
-    return -math.log10(
-        first_estimate(alkalinity_left * ALKALINITY_UNIT, carbon / 1000, 10**-first, 10**-second, 10**-water)
-    )
+    return first_estimate(alkalinity_left * ALKALINITY_UNIT, carbon / 1000, 10**-first, 10**-second, 10**-water)
 
 
 @checked
@@ -443,9 +440,9 @@ def refine(
     guess: BathAcidity,
     alkalinity_left: AlkalinityLeft,
     carbon: InorganicCarbon,
-    first: EquilibriumExponent,
-    second: EquilibriumExponent,
-    water: EquilibriumExponent,
+    first: FirstExponent,
+    second: SecondExponent,
+    water: WaterExponent,
 ) -> BathAcidity:
     """A pH nearer to the balance of alkalinity and carbon than the one given.
 
@@ -468,8 +465,8 @@ def refine(
 
     Notes
     -----
-    A step on the logarithm of acids over bases, in the logarithm of hydrogen ion. Four steps from PH.ESTIMATE leave
-    less than 1e-9 pH wherever PH.AFTER answers. Last steps of PH.AFTER in cells.
+    A step on the logarithm of acids over bases, in the pH; 2 at most, for a guess far off. Four steps from PH.ESTIMATE
+    leave less than 1e-9 pH wherever PH.AFTER answers. Last steps of PH.AFTER in cells.
 
     Examples
     --------
@@ -481,4 +478,4 @@ def refine(
     As `after`; Newton's method.
     """
     left = alkalinity_left * ALKALINITY_UNIT
-    return -math.log10(nearer(10**-guess, left, carbon / 1000, 10**-first, 10**-second, 10**-water))
+    return nearer(guess, left, carbon / 1000, 10**-first, 10**-second, 10**-water)

@@ -109,7 +109,10 @@ class Checked:
         problems, kind = self.faults(values)
         if problems:
             raise ArgumentError(self.name, problems, kind)
-        answer = self.function(**values)
+        try:
+            answer = self.function(**values)
+        except (OverflowError, ZeroDivisionError):  # numbers within range, together too far from any that a farm meets
+            answer = math.inf
         if not isinstance(self.result, Quantity):
             return answer
         if not math.isfinite(answer):
