@@ -14,7 +14,7 @@ from workbook_tools.catalogue.docstrings import Docstring, take_apart
 from workbook_tools.errors import UnknownFunctionError
 from workbook_tools.quantities import Checked, Parameter, Quantity, Table
 
-TOPICS = ("vessel", "bath", "stage", "unit")
+TOPICS = ("vessel", "bath", "ph", "water", "stage", "dose", "feed", "hold", "sample", "clean", "unit")
 
 
 @dataclass(frozen=True)

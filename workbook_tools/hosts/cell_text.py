@@ -22,7 +22,7 @@ from typing import Any
 from workbook_tools.catalogue import entry
 from workbook_tools.errors import TranslationError
 from workbook_tools.hosts.worksheet_functions import FORMULA_LIMIT
-from workbook_tools.quantities import Checked, Choice, Parameter, Quantity
+from workbook_tools.quantities import Checked, Choice, Parameter, Quantity, Series
 
 ATOM, UNARY, POWER, PRODUCT, TOTAL, COMPARED = 10, 9, 8, 7, 6, 4
 OPERATORS: dict[type[ast.operator], tuple[str, int]] = {
@@ -51,6 +51,8 @@ FUNCTIONS: dict[str, tuple[int, str]] = {
     "math.ceil": (1, "-INT(-({0}))"),
     "math.trunc": (1, "TRUNC({0})"),
     "nearest": (2, "ROUND({0},{1})"),
+    "normal_quantile": (1, "NORMSINV({0})"),
+    "sum_above_zero": (1, 'SUMIF({0},">0")'),
 }
 CONSTANTS = {"math.pi": "PI()", "math.e": "EXP(1)"}
 
@@ -207,6 +209,8 @@ def _block(statements: Sequence[ast.stmt], translator: Translator, parent: ast.A
             target = statement.targets[0]
             if isinstance(target, ast.Name):
                 names[target.id] = here.piece(statement.value)
+                if len(names[target.id].text) > FORMULA_LIMIT:  # steps upon steps would grow without end
+                    raise here.refuse(statement, f"{target.id!r} alone is longer than a cell holds")
                 continue
         if isinstance(statement, ast.If):
             test = here.piece(statement.test).text
@@ -221,6 +225,8 @@ def type_tests(parameter: Parameter, operand: Piece) -> list[str]:
     """Cell tests that an argument is there and of the right type."""
     if isinstance(parameter.kind, Quantity):
         return [f"ISNUMBER({operand.text})"]
+    if isinstance(parameter.kind, Series):  # COUNT passes over blanks and texts, so it finds them
+        return [f"COUNT({operand.text})=ROWS({operand.text})*COLUMNS({operand.text})"]
     return [f"ISTEXT({operand.text})"]
 
 
@@ -230,6 +236,10 @@ def range_tests(parameter: Parameter, operand: Piece) -> list[str]:
     value = operand.inside(COMPARED)
     if isinstance(kind, Choice):
         return [f"OR({','.join(f'{value}={text_piece(word).text}' for word in kind.words)})"]
+    if isinstance(kind, Series):
+        low, high = number_piece(kind.item.low).text, number_piece(kind.item.high).text
+        too_low, too_high = "<=" if kind.item.above else "<", ">=" if kind.item.below else ">"
+        return [f'COUNTIF({operand.text},"{too_low}{low}")=0', f'COUNTIF({operand.text},"{too_high}{high}")=0']
     if not isinstance(kind, Quantity):
         return []
     tests = [
@@ -246,7 +256,7 @@ def guarded(check: Checked, operands: Sequence[Piece], body: str, fails: tuple[s
     ranges = [test for parameter, operand in pairs for test in range_tests(parameter, operand)]
     names = {parameter.name: operand for parameter, operand in pairs}
     relations = [
-        Translator(check.name, names).piece(ast.parse(relation.expression, mode="eval").body).text
+        Translator(check.name, names, relation.names).piece(ast.parse(relation.expression, mode="eval").body).text
         for relation in check.relations
     ]
     # nested, since AND computes all its arguments: a relation may divide by what the range refuses

@@ -3,8 +3,9 @@
 ALLOWED = frozenset(
     {
         *("ABS", "AND", "AVERAGE", "AVERAGEIFS", "COUNT", "COUNTA", "COUNTIF", "COUNTIFS", "EXP", "FALSE", "IF"),
-        *("IFERROR", "INDEX", "INT", "ISNUMBER", "ISTEXT", "LN", "LOG10", "MATCH", "MAX", "MEDIAN", "MIN", "MOD"),
-        *("NOT", "OR", "PERCENTILE", "PI", "ROUND", "SQRT", "SUM", "SUMIFS", "TRIM", "TRUE", "TRUNC"),
+        *("COLUMNS", "IFERROR", "INDEX", "INT", "ISNUMBER", "ISTEXT", "LN", "LOG10", "MATCH", "MAX", "MEDIAN", "MIN"),
+        *("MOD", "NORMSINV", "NOT", "OR", "PERCENTILE", "PI", "ROUND", "ROWS", "SQRT", "SUM", "SUMIF", "SUMIFS"),
+        *("TRIM", "TRUE", "TRUNC"),
     }
 )
 

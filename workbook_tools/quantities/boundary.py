@@ -11,7 +11,7 @@ import re
 from typing import TYPE_CHECKING
 
 from workbook_tools.errors import UnitError
-from workbook_tools.quantities.kinds import Choice, Kind, Quantity, Text
+from workbook_tools.quantities.kinds import Choice, Kind, Quantity, Series, Text
 
 if TYPE_CHECKING:
     import pint
@@ -27,6 +27,11 @@ PINT_NAMES = {
     "0 to 6": "",
     "%": "percent",
     "uL/L": "uL/L",
+    "mg/L CaCO3": "mg/L",
+    "PSS-78": "",
+    "days": "day",
+    "degree days": "delta_degC*day",
+    "fish": "",
 }
 NUMBER = re.compile(r"^[+-]?(\d+(\.\d*)?|\.\d+)([eE][+-]?\d+)?$")
 NUMBER_AND_UNIT = re.compile(r"^([+-]?(?:\d+(?:\.\d*)?|\.\d+)(?:[eE][+-]?\d+)?)\s*([^\d\s].*)$")
@@ -98,8 +103,28 @@ def moment(text: str) -> float:
 
 def convert(value: object, kind: Kind) -> object:
     """An argument as a formula takes it: texts with units become numbers, dates and times become days."""
+    if isinstance(kind, Series):
+        return _series(value, kind)
     if isinstance(value, datetime.datetime | datetime.date | datetime.time | datetime.timedelta):
         return serial(value)
     if not isinstance(value, str) or isinstance(kind, Choice | Text) or not value.strip():
         return value
     return moment(value) if kind.unit == "d" else amount(value, kind)
+
+
+def _series(value: object, series: Series) -> object:
+    """Items of a range, or of a text such as "8.5 9 9.5", each converted as its quantity asks."""
+    if isinstance(value, str) and value.strip():
+        value = value.replace(";", " ").split()
+    if not isinstance(value, list | tuple):
+        return value
+    items: list[object] = []
+    faults = []
+    for number, item in enumerate(series.values(value), start=1):
+        try:
+            items.append(convert(item, series.item))
+        except UnitError as error:
+            faults.append(f"item {number}: {error}")
+    if faults:
+        raise UnitError("; ".join(faults))
+    return items

@@ -8,30 +8,39 @@ from collections.abc import Callable
 from typing import Any, ParamSpec, TypeVar
 
 from workbook_tools.errors import ArgumentError, Problem
-from workbook_tools.quantities.kinds import Choice, Parameter, Quantity, parameters_of, result_of
+from workbook_tools.quantities.kinds import Choice, Parameter, Quantity, Series, parameters_of, result_of
 
 P = ParamSpec("P")
 R = TypeVar("R")
 
 
 class Relation:
-    """A condition between arguments, in the translatable subset, and the sentence said when it fails."""
+    """A condition between arguments, in the translatable subset, and the sentence said when it fails.
 
-    def __init__(self, expression: str, sentence: str) -> None:
+    `functions` are the plain functions of ours that the expression calls.
+    """
+
+    def __init__(self, expression: str, sentence: str, functions: tuple[Callable[..., Any], ...] = ()) -> None:
         self.expression = expression
         self.sentence = sentence
+        self.names: dict[str, Any] = {"__builtins__": {}} | {f.__name__: f for f in functions}
         self.code = compile(expression, f"<relation {expression}>", "eval")
 
     def holds(self, values: dict[str, Any]) -> bool:
-        return bool(eval(self.code, {"__builtins__": {}}, values))  # the expression is written beside the function
+        return bool(eval(self.code, self.names, values))  # the expression is written beside the function
 
 
-def requires(expression: str, sentence: str) -> Callable[[Callable[P, R]], Callable[P, R]]:
-    """State a condition between the arguments of the function below, such as `target >= now`."""
+def requires(
+    expression: str, sentence: str, *functions: Callable[..., Any]
+) -> Callable[[Callable[P, R]], Callable[P, R]]:
+    """State a condition between the arguments of the function below, such as `target >= now`.
+
+    `functions` are those that the expression calls, where it calls any.
+    """
 
     def attach(function: Callable[P, R]) -> Callable[P, R]:
         relations: tuple[Relation, ...] = getattr(function, "relations", ())
-        function.relations = (Relation(expression, sentence), *relations)  # type: ignore[attr-defined]
+        function.relations = (Relation(expression, sentence, functions), *relations)  # type: ignore[attr-defined]
         return function
 
     return attach
@@ -55,7 +64,9 @@ class Checked:
         for parameter in self.parameters:
             fault = parameter.kind.fault(values[parameter.name])
             if fault is not None:
-                problems.append(Problem(parameter.label, values[parameter.name], fault[1], parameter.kind.allowed))
+                value = values[parameter.name]
+                shown = parameter.kind.shown(value) if isinstance(parameter.kind, Series) else value
+                problems.append(Problem(parameter.label, shown, fault[1], parameter.kind.allowed))
                 kind = "value" if "value" in (kind, fault[0]) else "range"
         if not problems:
             problems = [
@@ -87,6 +98,8 @@ class Checked:
                 values[parameter.name] = parameter.default
             elif isinstance(value, str) and isinstance(parameter.kind, Choice):
                 values[parameter.name] = parameter.kind.canonical(value) or value
+            elif isinstance(value, list | tuple) and isinstance(parameter.kind, Series):
+                values[parameter.name] = parameter.kind.values(value)
             elif type(value) is int and abs(value) < 10**300:
                 values[parameter.name] = float(value)
         return values
@@ -96,7 +109,10 @@ class Checked:
         problems, kind = self.faults(values)
         if problems:
             raise ArgumentError(self.name, problems, kind)
-        answer = self.function(**values)
+        try:
+            answer = self.function(**values)
+        except (OverflowError, ZeroDivisionError):  # numbers within range, together too far from any that a farm meets
+            answer = math.inf
         if not isinstance(self.result, Quantity):
             return answer
         if not math.isfinite(answer):

@@ -5,8 +5,12 @@ from __future__ import annotations
 import inspect
 import math
 import typing
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
+
+# words of an argument's name that are not written in plain small letters
+SPELLINGS = {"ph": "pH"}
+SHOWN = 5  # items of a series that one error names
 
 
 def number_text(value: float) -> str:
@@ -119,6 +123,60 @@ class Text:
 
 
 @dataclass(frozen=True)
+class Series:
+    """Several numbers of one quantity, such as a cell range; a blank or a text among them is an error, not a gap."""
+
+    name: str
+    item: Quantity
+
+    @property
+    def unit(self) -> str:
+        return self.item.unit
+
+    @property
+    def allowed(self) -> str:
+        return f"one or more numbers, each {self.item.allowed}"
+
+    def values(self, value: object) -> list[object]:
+        """The items one after another, row by row where a range came as rows."""
+        return list(_items(value))
+
+    def _faults(self, value: object) -> list[tuple[int, object, str, str]]:
+        checked = ((number, item, self.item.fault(item)) for number, item in enumerate(self.values(value), start=1))
+        return [(number, item, *fault) for number, item, fault in checked if fault is not None]
+
+    def fault(self, value: object) -> tuple[str, str] | None:
+        """Why the series cannot be used, naming the position of each item at fault, counted from 1."""
+        if value is None or (isinstance(value, str) and not value.strip()):
+            return "value", "is blank"
+        if not isinstance(value, list | tuple):
+            return "value", "is one value, not several"
+        if not self.values(value):
+            return "value", "holds no values"
+        faults = self._faults(value)
+        if not faults:
+            return None
+        reasons = [f"item {number} {reason}" for number, _, _, reason in faults[:SHOWN]]
+        more = [f"and {len(faults) - SHOWN} more"] if len(faults) > SHOWN else []
+        kind = "value" if any(kind == "value" for _, _, kind, _ in faults) else "range"
+        return kind, "; ".join([*reasons, *more])
+
+    def shown(self, value: object) -> object:
+        """What an error repeats of the series: the items at fault alone, since a series can be long."""
+        if not isinstance(value, list | tuple):
+            return value
+        return [item for _, item, _, _ in self._faults(value)[:SHOWN]]
+
+
+def _items(value: object) -> Iterator[object]:
+    if isinstance(value, list | tuple):
+        for item in value:
+            yield from _items(item)
+    else:
+        yield value
+
+
+@dataclass(frozen=True)
 class Table:
     """A result of several rows; `columns` are (name, unit) pairs."""
 
@@ -134,7 +192,7 @@ class Table:
         return ""
 
 
-Kind = Quantity | Choice | Text
+Kind = Quantity | Choice | Text | Series
 
 
 @dataclass(frozen=True)
@@ -151,7 +209,7 @@ class Parameter:
 
     @property
     def label(self) -> str:
-        return self.name.replace("_", " ")
+        return " ".join(SPELLINGS.get(word, word) for word in self.name.split("_"))
 
 
 def parameters_of(function: Callable[..., object]) -> tuple[Parameter, ...]:
@@ -160,7 +218,7 @@ def parameters_of(function: Callable[..., object]) -> tuple[Parameter, ...]:
     found = []
     for name, parameter in inspect.signature(function).parameters.items():
         kind = _annotated(hints.get(name))
-        if not isinstance(kind, Quantity | Choice | Text):
+        if not isinstance(kind, Quantity | Choice | Text | Series):
             raise TypeError(f"{function.__qualname__}: argument {name} names no quantity")
         default = None if parameter.default is inspect.Parameter.empty else float(parameter.default)
         found.append(Parameter(name, kind, default))

@@ -1,0 +1,1 @@
+"""Tests of the formulas, a file for each topic."""
