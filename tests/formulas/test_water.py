@@ -21,41 +21,26 @@ CASES = published("WATER")
 SEA_TABLE = [case for case in CASES if case.source.startswith("Bower & Bidwell 1978")]
 
 
-@pytest.mark.parametrize("case", [case for case in CASES if case not in SEA_TABLE], ids=lambda case: case.case)
+TOTAL_SCALE = "cleggwhitfield_total_7.8_25_35"
+
+
+@pytest.mark.parametrize("case", [case for case in CASES if case.case != TOTAL_SCALE], ids=lambda case: case.case)
 def test_published(case: Case) -> None:
     check(case)
 
 
-def above_total(temperature: float, salinity: float) -> float:
-    """How far pH on the free scale lies above pH on the total scale.
-
-    log10(1 + ST / KS): sulfate 0.02824 mol/kg at salinity 35 (Morris & Riley 1966) and the constant of bisulfate of
-    Dickson 1990, J. Chem. Thermodynamics 22:113.
-    """
-    kelvin = temperature + 273.15
-    ions = 19.924 * salinity / (1000 - 1.005 * salinity)
-    constant = math.exp(
-        -4276.1 / kelvin
-        + 141.328
-        - 23.093 * math.log(kelvin)
-        + (-13856 / kelvin + 324.57 - 47.986 * math.log(kelvin)) * math.sqrt(ions)
-        + (35474 / kelvin - 771.54 + 114.723 * math.log(kelvin)) * ions
-        - 2698 / kelvin * ions**1.5
-        + 1776 / kelvin * ions**2
-        + math.log(1 - 0.001005 * salinity)
-    )
-    return math.log10(1 + 0.02824 * salinity / 35 / constant)
+def test_published_on_the_total_scale() -> None:
+    """The one published row whose pH is on the total scale has the function of that scale."""
+    [case] = [case for case in CASES if case.case == TOTAL_SCALE]
+    acidity, temperature, salinity = (float(argument) for argument in case.arguments)
+    assert case.agrees(water.ammonia_fraction_total(acidity, temperature, salinity))
 
 
 @pytest.mark.parametrize("case", SEA_TABLE, ids=lambda case: case.case)
-def test_sea_table_agrees_on_its_own_scale(case: Case) -> None:
-    """Bower & Bidwell 1978 rest on an older model whose pH is not the total scale: read as the free scale they agree
-    within their 12 % band, in fact within 5 %.
-    """
+def test_sea_table_agrees_closely(case: Case) -> None:
+    """Bower & Bidwell 1978: within 5 %, well inside the 12 % band of the published case."""
     acidity, temperature, salinity = (float(argument) for argument in case.arguments)
-    answer = water.ammonia_fraction(acidity - above_total(temperature, salinity), temperature, salinity)
-    assert case.agrees(answer), case.explain(answer)
-    assert answer == pytest.approx(case.expected, rel=0.05)
+    assert water.ammonia_fraction(acidity, temperature, salinity) == pytest.approx(case.expected, rel=0.05)
 
 
 def test_sea_rows_contradict_each_other_on_one_scale() -> None:
@@ -71,16 +56,28 @@ def test_sea_rows_contradict_each_other_on_one_scale() -> None:
     rows = [case for case in SEA_TABLE if case.arguments[1] == 25]
     least = max(exponent(float(case.arguments[0]), case.expected + case.tolerance) for case in rows)
     assert least > most + 0.01
-    assert abs(math.log10(1 / water.ammonia_fraction(8, 25, 34) - 1) - math.log10(1 / 0.0555741 - 1)) < 0.003
+    assert abs(math.log10(1 / water.ammonia_fraction_total(8, 25, 34) - 1) - math.log10(1 / 0.0555741 - 1)) < 0.003
 
 
-def test_sea_water_is_on_the_total_scale() -> None:
+def test_scales_are_told_apart() -> None:
     """25 C, salinity 35, pH 8: 0.0556 on the total scale, 0.0440 on the free one (Clegg & Whitfield 1995)."""
-    assert water.ammonia_fraction(8, 25, 35) == pytest.approx(0.0556, abs=5e-5)
-    assert water.ammonia_fraction(8 - above_total(25, 35), 25, 35) == pytest.approx(0.0440, abs=2e-4)
+    assert water.ammonia_fraction_total(8, 25, 35) == pytest.approx(0.0556, abs=5e-5)
+    assert water.ammonia_fraction(8, 25, 35) == pytest.approx(0.0440, abs=2e-4)
     notes = water.ammonia_fraction.__doc__ or ""
-    assert "total pH scale" in notes
-    assert "Khoo et al. 1977 is in\n    error" in notes
+    assert "free scale" in notes
+    assert "Khoo et al. 1977 is in error" in " ".join(notes.split())
+
+
+@pytest.mark.parametrize("temperature", [0, 5, 15, 25, 40])
+@pytest.mark.parametrize("salinity", [5, 20, 35, 40])
+def test_bisulfate_agrees_with_pyco2sys(temperature: float, salinity: float) -> None:
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")
+        from PyCO2SYS.equilibria.p1atm import kHSO4_FREE_D90a
+    kelvin = temperature + 273.15
+    constant = float(kHSO4_FREE_D90a(kelvin, salinity))
+    expected = math.log10(1 + 0.02824 * salinity / 35 / constant)
+    assert water.free_above_total(kelvin, salinity) == pytest.approx(expected, rel=1e-3)
 
 
 def test_sea_water_agrees_with_pyco2sys() -> None:
@@ -90,7 +87,9 @@ def test_sea_water_agrees_with_pyco2sys() -> None:
         from PyCO2SYS.equilibria.p1atm import kNH3_TOT_CW95
     for temperature, salinity in itertools.product((-2, 5, 15, 25, 40), (1, 10, 20, 35, 40)):
         constant = float(kNH3_TOT_CW95(temperature + 273.15, salinity)) / (1 - 0.001005 * salinity)
-        assert water.ammonia_fraction(8, temperature, salinity) == pytest.approx(1 / (1 + 1e-8 / constant), rel=1e-12)
+        assert water.ammonia_fraction_total(8, temperature, salinity) == pytest.approx(
+            1 / (1 + 1e-8 / constant), rel=1e-12
+        )
 
 
 @pytest.mark.parametrize("temperature", [0, 10, 20, 30, 40])
