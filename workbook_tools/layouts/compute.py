@@ -6,6 +6,7 @@ spreadsheet engines.
 
 from __future__ import annotations
 
+import ast
 import functools
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
@@ -13,9 +14,10 @@ from graphlib import CycleError, TopologicalSorter
 from typing import Any
 
 from workbook_tools.errors import LayoutError
-from workbook_tools.layouts.expressions import NOTHING, column_names, parsed, python_function
+from workbook_tools.layouts.expressions import NOTHING, is_measure, python_function
 from workbook_tools.layouts.measures import Measure, measure
 from workbook_tools.layouts.model import Column, Form, Layout, Rule, Table
+from workbook_tools.layouts.trees import column_names, is_own, parsed
 
 Row = dict[str, Any]
 Data = Mapping[str, Sequence[Row]]
@@ -29,17 +31,17 @@ class Program:
     steps: tuple[tuple[str, Callable[..., Any]], ...]
     rules: tuple[tuple[Rule, Callable[..., bool]], ...]
 
-    def compute(self, row: Row, find: Callable[[str, object], Row], position: Callable[[str, object], object]) -> None:
+    def compute(self, row: Row, log: Computed) -> None:
         """Fill the computed columns of one row in use."""
         for column in self.table.columns:
             if column.kind == "position":
-                row[column.key] = position(column.to, row[column.key.removesuffix("_row")])
+                row[column.key] = log.position(column.to, row[column.key.removesuffix("_row")])
         for key, function in self.steps:
-            row[key] = function(row, find)
+            row[key] = function(row, log.find, log.tally)
 
-    def broken(self, row: Row, find: Callable[[str, object], Row]) -> list[Rule]:
+    def broken(self, row: Row, log: Computed) -> list[Rule]:
         """Rules that speak for one row in use, in order."""
-        return [rule for rule, function in self.rules if function(row, find)]
+        return [rule for rule, function in self.rules if function(row, log.find, log.tally)]
 
 
 def compute_form(form: Form, layout: Layout, values: Mapping[str, object]) -> Row:
@@ -48,6 +50,13 @@ def compute_form(form: Form, layout: Layout, values: Mapping[str, object]) -> Ro
     row: Row = {column.key: None for column in table.columns} | dict(values)
     computed = Computed(layout, {table.key: [row]})
     return computed.data[table.key][0]
+
+
+@functools.cache
+def _measure(expression: str, name: str) -> Measure:
+    from workbook_tools.layouts.load import load
+
+    return measure(expression, load(name).tables, name)
 
 
 @functools.cache
@@ -75,13 +84,23 @@ def in_order(table: Table) -> list[Column]:
     """Computed columns, each after those it is computed from. Raises LayoutError where they go in a circle."""
     computed = {column.key: column for column in table.columns if column.kind == "computed"}
     needs = {
-        key: [name for name in column_names(parsed(column.expression, key), table) if name in computed]
+        key: [name for name in _needed(parsed(column.expression, key), table) if name in computed]
         for key, column in computed.items()
     }
     try:
         return [computed[key] for key in TopologicalSorter(needs).static_order()]
     except CycleError as error:
         raise LayoutError(table.key, [f"columns computed from each other: {', '.join(error.args[1])}"]) from error
+
+
+def _needed(node: ast.expr, table: Table) -> list[str]:
+    """Columns of its own row that an expression reads; names inside a measure are another table's, but for row.x."""
+    if is_measure(node):
+        return [part.attr for part in ast.walk(node) if isinstance(part, ast.Attribute) and is_own(part)]
+    if isinstance(node, ast.IfExp):
+        parts = (node.test, node.body, node.orelse)
+        return [name for part in parts for name in _needed(part, table)]
+    return column_names(node, table)
 
 
 def in_use(table: Table, row: Mapping[str, Any]) -> bool:
@@ -102,6 +121,7 @@ class Computed:
         self.index: dict[str, dict[object, Row]] = {}
         self.place: dict[str, dict[object, int]] = {}
         self.findings: list[tuple[Table, int, Rule]] = []
+        self.groups: dict[tuple[str, str], dict[object, list[Row]]] = {}
         tables = layout.tables.values()
         for table in sorted((t for t in tables if not t.key_source), key=lambda t: t.log):  # lists before logs
             self._compute(table)
@@ -115,6 +135,25 @@ class Computed:
 
     def find(self, table: str, key: object) -> Row:
         return self.index.get(table, {}).get(_folded(key), NOTHING)
+
+    def tally(self, expression: str, row: Row) -> float | None:
+        """A figure over another table's rows, as a column of `row` asks for it."""
+        figure = _measure(expression, self.layout.name)
+        if any(row[test.own] is None for test in figure.tests if test.own):
+            return None
+        return figure.value(self._alike(figure, row), None, row)
+
+    def _alike(self, figure: Measure, row: Row) -> Sequence[Row]:
+        """Rows that pass a figure's first test, gathered once: asked for by many rows, the whole table is too long."""
+        first = figure.tests[0]
+        if first.sign != "=" or not first.own:
+            return self.data[figure.table.key]
+        if (figure.table.key, first.column) not in self.groups:
+            groups: dict[object, list[Row]] = {}
+            for other in self.data[figure.table.key]:
+                groups.setdefault(_folded(other.get(first.column)), []).append(other)
+            self.groups[figure.table.key, first.column] = groups
+        return self.groups[figure.table.key, first.column].get(_folded(row[first.own]), [])
 
     def position(self, table: str, key: object) -> object:
         return self.place.get(table, {}).get(_folded(key))
@@ -133,8 +172,8 @@ class Computed:
             for column in table.columns:
                 row.setdefault(column.key, None)
             if table.log and in_use(table, row):
-                program.compute(row, self.find, self.position)
-                broken = program.broken(row, self.find)
+                program.compute(row, self)
+                broken = program.broken(row, self)
                 self.findings += [(table, position, rule) for rule in broken]
                 for column in self.table_reasons(table):
                     said = [rule.say for rule in column.rules if rule in broken]
@@ -162,7 +201,7 @@ class Computed:
             if key is not None:
                 for name, figure in measures.items():
                     row[name] = figure.value(self.data[figure.table.key], key)
-                program.compute(row, self.find, self.position)
+                program.compute(row, self)
             rows.append(row)
         return rows
 

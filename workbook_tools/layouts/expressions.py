@@ -5,7 +5,9 @@ A column's expression is Python of a small subset over the columns of its own ro
 - arithmetic, min, max, nearest and `math` functions over columns: blank as long as one of them is not a number;
 - `bath.mass(...)` and every other catalogue function: blank as long as an argument is refused;
 - `a if test else b`, and None for blank;
+- `count(...)`, `total(...)` over another table, as in `measures`: blank until the columns of the row are there;
 - `lookup(table.column, key)`: the value in the row that a reference or list column points to, blank if there is none;
+  `lookup(table.column, key, 'words ')` puts words before the key;
 - `default(x, value)`: x, or the value while x is blank;
 - tests: comparisons (false unless both sides are there; numbers with numbers), `given(x)`, `blank(x)`, `number(x)`,
   `found(reference)`, `listed(x)`, and / or / not.
@@ -16,6 +18,7 @@ Arithmetic, lookups and catalogue functions do not nest in each other: each step
 from __future__ import annotations
 
 import ast
+import math
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from typing import Any
@@ -24,7 +27,9 @@ from workbook_tools.catalogue import TOPICS, entry
 from workbook_tools.errors import ArgumentError, TranslationError
 from workbook_tools.formulas.rounding import nearest
 from workbook_tools.hosts.cell_text import Piece, Translator, body_piece, guarded
+from workbook_tools.layouts.measures import measure_of
 from workbook_tools.layouts.model import Column, Table, quoted
+from workbook_tools.layouts.trees import column_names, is_number, parsed, same
 
 ARITHMETIC = (ast.BinOp, ast.UnaryOp)
 BLANK = Piece('""')
@@ -43,17 +48,14 @@ def is_catalogue_call(node: ast.expr) -> bool:
     return called(node).split(".")[0] in TOPICS and "." in called(node)
 
 
+def is_measure(node: ast.expr) -> bool:
+    return called(node) in ("count", "total")
+
+
 def is_arithmetic(node: ast.expr) -> bool:
     if isinstance(node, ast.UnaryOp) and isinstance(node.op, ast.Not):
         return False
     return isinstance(node, ARITHMETIC) or called(node) in ("min", "max", "nearest", "abs") or "math." in called(node)
-
-
-def column_names(node: ast.expr, table: Table) -> list[str]:
-    """Columns used in an expression, in order, each once."""
-    modules = {id(n.value) for n in ast.walk(node) if isinstance(n, ast.Attribute)}  # the stage of stage.level
-    names = [n for n in ast.walk(node) if isinstance(n, ast.Name) and id(n) not in modules]
-    return list(dict.fromkeys(name.id for name in names if name.id in table.by_key))
 
 
 # ------------------------------------------------------------------------------------------------- cell text
@@ -66,7 +68,7 @@ class RowText(Translator):
     table: Table = field(kw_only=True)
     tables: Mapping[str, Table] = field(kw_only=True)
 
-    def result(self, node: ast.expr) -> Piece:
+    def result(self, node: ast.expr) -> Piece:  # noqa: PLR0911 - one return for each kind of expression
         """An expression whose value a cell shows."""
         if is_none(node):
             return BLANK
@@ -75,6 +77,8 @@ class RowText(Translator):
             return Piece(f"IF({self.test(node.test)},{body},{other})")
         if is_catalogue_call(node):
             return self._catalogue(node)
+        if is_measure(node):
+            return self._measure(node)
         if is_arithmetic(node):
             return Piece(f'IF({self._all_numbers(node)},{self.piece(node).text},"")')
         if isinstance(node, ast.Name):
@@ -124,6 +128,15 @@ class RowText(Translator):
             operands.append(Piece(f"{parameter.default:g}"))
         return Piece(guarded(found.check, operands, body_piece(found.function, operands).text, ('""', '""')))
 
+    def _measure(self, node: ast.expr) -> Piece:
+        figure = measure_of(node, self.tables, self.where)
+        own = {test.own: self.names[test.own].text for test in figure.tests if test.own}
+        text, array = figure.cell_text("", own)
+        if array:
+            raise self.refuse(node, f"{figure.name} belongs on a summary")
+        there = ",".join(f'{place}<>""' for place in own.values())
+        return Piece(f'IF(AND({there}),{text},"")')
+
     def _call(self, node: ast.Call) -> Piece:
         name = called(node)
         if name == "lookup":
@@ -136,12 +149,15 @@ class RowText(Translator):
     def _lookup(self, node: ast.Call) -> Piece:
         target, column, key = lookup_parts(self, node)
         letter = target.letters[column.key]
-        if key.kind == "reference":
+        if key.kind == "reference" and len(node.args) == 2:
             position = self.names[position_key(key.key)].text
             value = f"INDEX({quoted(target.sheet)}!${letter}:${letter},{position})"
             shown = value if not column.typed else f'IF({value}="","",{value})'
             return Piece(f'IF({position}="","",{shown})')
-        where = f"MATCH({self.names[key.key].text},{target.range(target.key_column.key)},0)"
+        wanted = self.names[key.key].text
+        if len(node.args) == 3:
+            wanted = f"{self.piece(node.args[2]).text}&{wanted}"
+        where = f"MATCH({wanted},{target.range(target.key_column.key)},0)"
         value = f"INDEX({target.range(column.key)},{where})"
         return Piece(f'IFERROR(IF({value}="","",{value}),"")')
 
@@ -165,14 +181,18 @@ def position_key(reference: str) -> str:
 
 def lookup_parts(translator: RowText | RowPython, node: ast.Call) -> tuple[Table, Column, Column]:
     """Table, column and key column of a lookup; raises TranslationError where they do not fit."""
-    if len(node.args) != 2 or not isinstance(node.args[0], ast.Attribute) or not isinstance(node.args[1], ast.Name):
+    if (
+        len(node.args) not in (2, 3)
+        or not isinstance(node.args[0], ast.Attribute)
+        or not isinstance(node.args[1], ast.Name)
+    ):
         raise translator.refuse(node, "lookup takes table.column and a reference or list column")
     table, column = ast.unparse(node.args[0]).split(".")
     key = translator.table.by_key.get(node.args[1].id)
     target = translator.tables.get(table)
     if target is None or column not in target.by_key:
         raise translator.refuse(node, f"there is no column {table}.{column}")
-    if key is None or key.kind not in ("reference", "list") or key.to != table:
+    if key is None or (len(node.args) == 2 and (key.kind not in ("reference", "list") or key.to != table)):
         raise translator.refuse(node, f"{node.args[1].id} does not point to {table}")
     return target, target.by_key[column], key
 
@@ -201,15 +221,9 @@ TESTS: dict[str, Callable[[RowText, ast.Call], str]] = {
 # ---------------------------------------------------------------------------------------------------- Python
 
 
-def is_number(value: object) -> bool:
-    return isinstance(value, int | float) and not isinstance(value, bool)
-
-
-def same(one: object, other: object) -> bool:
-    """Equality as cells have it: letters' case does not count, a blank equals nothing."""
-    if isinstance(one, str) and isinstance(other, str):
-        return one.casefold() == other.casefold()
-    return is_number(one) and is_number(other) and one == other
+def joined(words: str, key: object) -> object:
+    """A key with words before it; no key, nothing."""
+    return None if key is None else f"{words}{key}"
 
 
 def answer(function: Callable[..., Any], *args: object) -> object:
@@ -244,13 +258,15 @@ class RowPython:
     def refuse(self, node: ast.AST, reason: str) -> TranslationError:
         return TranslationError(self.where, getattr(node, "lineno", 0), reason)
 
-    def result(self, node: ast.expr) -> str:
+    def result(self, node: ast.expr) -> str:  # noqa: PLR0911 - one return for each kind of expression
         if isinstance(node, ast.IfExp):
             return f"({self.result(node.body)} if {self.test(node.test)} else {self.result(node.orelse)})"
         if is_catalogue_call(node):
             assert isinstance(node, ast.Call)
             arguments = ", ".join(self.result(argument) for argument in node.args)
             return f"answer({called(node).replace('.', '_')}, {arguments})"
+        if is_measure(node):
+            return f"tally({ast.unparse(node)!r}, row)"
         if is_arithmetic(node):
             return f"({self._plain(node)} if {self._all_numbers(node)} else None)"
         if isinstance(node, ast.Call) and called(node) in ("lookup", "default"):
@@ -263,7 +279,10 @@ class RowPython:
 
     def _lookup(self, node: ast.Call) -> str:
         target, column, key = lookup_parts(self, node)
-        return f"find({target.key!r}, row[{key.key!r}]).get({column.key!r})"
+        wanted = f"row[{key.key!r}]"
+        if len(node.args) == 3:
+            wanted = f"joined({ast.unparse(node.args[2])}, {wanted})"
+        return f"find({target.key!r}, {wanted}).get({column.key!r})"
 
     def _default(self, node: ast.Call) -> str:
         value, other = (self.result(argument) for argument in node.args)
@@ -313,18 +332,11 @@ PYTHON_TESTS = {
 NOTHING: dict[str, object] = {}
 
 
-def parsed(expression: str, where: str) -> ast.expr:
-    """The tree of an expression; raises TranslationError where it is not one."""
-    try:
-        return ast.parse(" ".join(expression.split()), mode="eval").body
-    except SyntaxError as error:
-        raise TranslationError(where, error.lineno or 1, f"{expression!r} is not an expression") from error
-
-
 def python_function(expression: str, table: Table, tables: Mapping[str, Table], where: str, test: bool = False) -> Any:
-    """A function (row, find) -> value of an expression. `test` for a rule's condition."""
-    import math
+    """A function (row, find, tally) -> value of an expression. `test` for a rule's condition.
 
+    `find(table, key)` gives the row pointed to, `tally(measure, row)` a figure over another table.
+    """
     writer = RowPython(where, table, tables)
     node = parsed(expression, where)
     body = writer.test(node) if test else writer.result(node)
@@ -335,9 +347,10 @@ def python_function(expression: str, table: Table, tables: Mapping[str, Table], 
         "nearest": nearest,
         "math": math,
         "NOTHING": NOTHING,
+        "joined": joined,
     }
     for call_node in ast.walk(node):
         if isinstance(call_node, ast.Call) and is_catalogue_call(call_node):
             found = entry(called(call_node))
             scope[called(call_node).replace(".", "_")] = found.function
-    return eval(compile(f"lambda row, find: {body}", where, "eval"), scope)  # written above from a checked tree
+    return eval(compile(f"lambda row, find, tally: {body}", where, "eval"), scope)  # written above from a checked tree

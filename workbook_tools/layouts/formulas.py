@@ -7,9 +7,10 @@ from collections.abc import Mapping
 from workbook_tools.errors import TranslationError
 from workbook_tools.hosts.cell_text import Piece, text_piece
 from workbook_tools.hosts.worksheet_functions import FORMULA_LIMIT
-from workbook_tools.layouts.expressions import RowText, parsed
+from workbook_tools.layouts.expressions import RowText
 from workbook_tools.layouts.measures import measure
 from workbook_tools.layouts.model import Column, Form, Table, quoted
+from workbook_tools.layouts.trees import parsed
 
 
 class TableFormulas:

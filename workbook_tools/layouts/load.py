@@ -27,6 +27,7 @@ FORMATS = {
     "whole": "0",
     "one": "0.0",
     "share": "0 %",
+    "fine": "0.0000",
     "general": "General",
 }
 RULES_A_CELL = 12
@@ -235,6 +236,7 @@ def _column(entry: dict[str, Any], where: str, faults: list[str]) -> Column:
         entry.get("width", 12),
         FORMATS[entry["format"]] if "format" in entry else fallback,
         entry.get("unique", kind == "id"),
+        quiet=entry.get("quiet", False),
     )
 
 

@@ -6,9 +6,11 @@ A measure is one of
 - `total(table.column, test, ...)`: sum of a column over such rows;
 - `median(table.column, test, ...)`, `percentile(table.column, share, test, ...)`: over the
   numbers of such rows, blank if there are none;
+- `latest(table.column, test, ...)`: the greatest of such rows' numbers, a date for one, blank if there are none;
 - `used(table)`, `attention(table)`: rows in use; rows whose Check column says more than ok.
 
-A test compares a column with `key` (the row's own key), a number or a word.
+A test compares a column with `key` (the row's own key), a number or a word; in a column's expression also with a
+column of its own row (`row.stock`).
 """
 
 from __future__ import annotations
@@ -21,8 +23,8 @@ from typing import Any
 
 from workbook_tools.errors import TranslationError
 from workbook_tools.hosts.cell_text import COMPARISONS, number_piece
-from workbook_tools.layouts.expressions import is_number, parsed, same
-from workbook_tools.layouts.model import Table
+from workbook_tools.layouts.model import Table, quoted
+from workbook_tools.layouts.trees import is_number, is_own, parsed, same
 
 Row = Mapping[str, Any]
 PLAIN = frozenset("abcdefghijklmnopqrstuvwxyzABCDEFGHIJKLMNOPQRSTUVWXYZ0123456789 ")
@@ -39,9 +41,10 @@ class Test:
     column: str
     sign: str
     value: float | str | None  # None stands for the row's key
+    own: str = ""  # column of the asking row
 
-    def holds(self, row: Row, key: object) -> bool:
-        value = key if self.value is None else self.value
+    def holds(self, row: Row, key: object, asking: Row) -> bool:
+        value = asking[self.own] if self.own else key if self.value is None else self.value
         mine = row[self.column]
         if self.sign == "=":
             return same(mine, value)
@@ -56,43 +59,64 @@ class Measure:
     share: float
     tests: tuple[Test, ...]
 
-    def reference(self, column: str) -> str:
-        """A whole column of the table, which grows with it."""
+    def reference(self, column: str, whole: bool = False) -> str:
+        """A column of the table, which grows with it.
+
+        `whole` writes the sheet's whole column: formulas that rows share may hold no table reference (formualizer 0.13
+        does not come back from one).
+        """
         heading = self.table.by_key[column].heading
+        if whole:
+            place = self.table.letters[column]
+            return f"{quoted(self.table.sheet)}!${place}:${place}"
         if not set(heading) <= PLAIN:
             raise TranslationError(heading, 1, "a heading used by a measure may hold letters, digits and spaces only")
         return f"{self.table.name}[{heading}]"
 
-    def cell_text(self, key: str) -> tuple[str, bool]:
-        """Formula text, and whether it must be entered as an array formula. `key` is the cell of the row's key."""
+    def cell_text(self, key: str, own: Mapping[str, str] | None = None) -> tuple[str, bool]:
+        """Formula text, and whether it must be entered as an array formula.
+
+        `key` is the cell of the row's key, `own` the cells of the asking row's columns.
+        """
+        place = {None: key} | dict(own or {})
         if self.name in ("used", "attention"):
             check = self.reference("check")
             used = f'COUNTIF({check},"?*")'
             return (used if self.name == "used" else f'{used}-COUNTIF({check},"ok")'), False
         if self.name in ("count", "total"):
-            criteria = ",".join(f"{self.reference(t.column)},{_criterion(t, key)}" for t in self.tests)
+            shared = own is not None
+            criteria = ",".join(
+                f"{self.reference(t.column, shared)},{_criterion(t, place[t.own or None])}" for t in self.tests
+            )
             if self.name == "count":
                 return f"COUNTIFS({criteria})", False
-            return f"SUMIFS({self.reference(self.column)},{criteria})", False
+            return f"SUMIFS({self.reference(self.column, shared)},{criteria})", False
         values = self.reference(self.column)
-        tests = [f"({self.reference(test.column)}{test.sign}{_literal(test.value, key)})" for test in self.tests]
+        tests = [
+            f"({self.reference(test.column)}{test.sign}{_literal(test.value, place[test.own or None])})"
+            for test in self.tests
+        ]
         there = f'({values}<>"")'  # a blank would count as zero
         chosen = f"IF({'*'.join([*tests, there])},{values})"
+        if self.name == "latest":
+            return f'IF(MAX({chosen})=0,"",MAX({chosen}))', True
         whole = f"MEDIAN({chosen})" if self.name == "median" else f"PERCENTILE({chosen},{self.share:g})"
         return f'IFERROR({whole},"")', True
 
-    def value(self, rows: Sequence[Row], key: object) -> float | None:
+    def value(self, rows: Sequence[Row], key: object, asking: Row | None = None) -> float | None:
         """The same in Python."""
         if self.name == "used":
             return float(sum(row["check"] is not None for row in rows))
         if self.name == "attention":
             return float(sum(row["check"] not in (None, "ok") for row in rows))
-        chosen = [row for row in rows if all(test.holds(row, key) for test in self.tests)]
+        chosen = [row for row in rows if all(test.holds(row, key, asking or {}) for test in self.tests)]
         if self.name == "count":
             return float(len(chosen))
         numbers = sorted(float(row[self.column]) for row in chosen if is_number(row[self.column]))
         if self.name == "total":
             return sum(numbers)
+        if self.name == "latest":
+            return max(numbers, default=0) or None
         return interpolated(numbers, 0.5 if self.name == "median" else self.share)
 
 
@@ -108,7 +132,12 @@ def interpolated(numbers: Sequence[float], share: float) -> float | None:
 
 def measure(expression: str, tables: Mapping[str, Table], where: str) -> Measure:
     """Read a measure; raises TranslationError in words."""
-    node = parsed(expression, where)
+    return measure_of(parsed(expression, where), tables, where)
+
+
+def measure_of(node: ast.expr, tables: Mapping[str, Table], where: str) -> Measure:
+    """Read a measure that is parsed already."""
+    expression = ast.unparse(node)
     if not isinstance(node, ast.Call) or not isinstance(node.func, ast.Name) or not node.args:
         raise TranslationError(where, 1, f"{expression!r} is not a measure")
     name = node.func.id
@@ -121,7 +150,7 @@ def measure(expression: str, tables: Mapping[str, Table], where: str) -> Measure
     if name == "percentile":
         first, *rest = rest
         share = float(ast.literal_eval(first))
-    if name not in ("count", "total", "median", "percentile", "used", "attention"):
+    if name not in ("count", "total", "median", "percentile", "latest", "used", "attention"):
         raise TranslationError(where, 1, f"there is no measure {name!r}")
     tests = tuple(_test(part, table, where) for part in rest)
     if column and column not in table.by_key:
@@ -136,6 +165,8 @@ def _test(node: ast.expr, table: Table, where: str) -> Test:
         if node.left.id in table.by_key and sign in ("=", *PYTHON):
             if isinstance(side, ast.Name) and side.id == "key":
                 return Test(node.left.id, sign, None)
+            if isinstance(side, ast.Attribute) and is_own(side):
+                return Test(node.left.id, sign, None, side.attr)
             if isinstance(side, ast.Constant) and isinstance(side.value, int | float | str):
                 return Test(node.left.id, sign, side.value)
     raise TranslationError(where, 1, f"{ast.unparse(node)!r} is not a test of a measure")

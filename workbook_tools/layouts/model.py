@@ -44,6 +44,7 @@ class Column:
     format: str = "General"
     unique: bool = False
     rules: tuple[Rule, ...] = ()
+    quiet: bool = False  # a step of a computation, kept out of sight
 
     @property
     def typed(self) -> bool:
@@ -52,7 +53,7 @@ class Column:
 
     @property
     def hidden(self) -> bool:
-        return self.kind in ("position", "reasons")
+        return self.kind in ("position", "reasons") or self.quiet
 
 
 @dataclass(frozen=True)
