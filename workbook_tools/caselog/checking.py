@@ -12,6 +12,7 @@ from workbook_tools.caselog.reading import ReadLog, ReadTable, Remark, read_log
 from workbook_tools.layouts import Layout, Rule
 from workbook_tools.layouts.compute import Computed
 from workbook_tools.layouts.model import Column
+from workbook_tools.layouts.showing import as_shown
 from workbook_tools.quantities import Quantity
 
 DECIMAL_COMMA = re.compile(r"^\s*[+-]?\d{1,3}(\.\d{3})*,\d+\s*$|^\s*[+-]?\d+,\d+\s*$")
@@ -33,6 +34,7 @@ class Finding:
     value: Any
     severity: str
     cell: str = ""
+    shown: str = "-"
 
     def as_dict(self) -> dict[str, Any]:
         return {
@@ -95,8 +97,15 @@ def _of_rule(read: ReadTable, row: dict[str, Any], position: int, rule: Rule) ->
         reason = f"{rule.say} {_slip(read.table.by_key[key], value)}".strip()
     elif rule.code == "out-of-range":
         reason = f"{rule.say} {_percent_slip(read.table.by_key[key], value)}".strip()
+    return _finding(read, position, key, rule.code, reason, value, rule.severity)
+
+
+def _finding(
+    read: ReadTable, position: int, key: str, code: str, reason: str, value: Any, severity: str = "fault"
+) -> Finding:
     place = read.place(position, key)
-    return Finding(place.sheet, place.row, place.column, rule.code, reason, value, rule.severity, str(place))
+    shown = as_shown(value, read.table.by_key[key].format)
+    return Finding(place.sheet, place.row, place.column, code, reason, value, severity, str(place), shown)
 
 
 def _slip(column: Column, text: str) -> str:
@@ -134,9 +143,8 @@ def _doubled_ids(read: ReadTable) -> Iterator[Finding]:
         if value is None:
             continue
         if folded in first:
-            place = read.place(position, column.key)
             reason = f"{column.heading} {value} stands for row {first[folded]} already; give this row another."
-            yield Finding(place.sheet, place.row, place.column, "id-used-twice", reason, value, "fault", str(place))
+            yield _finding(read, position, column.key, "id-used-twice", reason, value)
         else:
             first[folded] = read.numbers[position]
 
@@ -149,11 +157,8 @@ def _text_for_numbers(read: ReadTable) -> Iterator[Finding]:
         for position, row in enumerate(read.rows):
             value = row[column.key]
             if isinstance(value, int | float) and not isinstance(value, bool):
-                place = read.place(position, column.key)
                 reason = f"{column.heading} holds a number, not text; were there leading zeros?"
-                yield Finding(
-                    place.sheet, place.row, place.column, "number-for-text", reason, value, "notice", str(place)
-                )
+                yield _finding(read, position, column.key, "number-for-text", reason, value, "notice")
 
 
 def _stale(read: ReadTable, computed: Computed) -> Iterator[Finding]:
@@ -172,15 +177,13 @@ def _stale(read: ReadTable, computed: Computed) -> Iterator[Finding]:
         for position, stored in enumerate(read.stored):
             if column.key not in stored or _agree(stored[column.key], rows[position][column.key]):
                 continue
-            place = read.place(position, column.key)
             right = rows[position][column.key]
             wanted = "blank" if right is None else f"{right:g}" if isinstance(right, float) else str(right)
             reason = (
                 f"{column.heading} shows another result than its row gives ({wanted}): typed over, or not computed "
                 "since the row changed."
             )
-            value = stored[column.key]
-            yield Finding(place.sheet, place.row, place.column, "result-differs", reason, value, "fault", str(place))
+            yield _finding(read, position, column.key, "result-differs", reason, stored[column.key])
 
 
 def _never_stored(read: ReadTable, rows: list[dict[str, Any]]) -> bool:

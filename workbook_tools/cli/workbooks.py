@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import click
 
@@ -136,7 +136,7 @@ def print_findings(checked: Checked) -> None:
     """A line for each finding, then how many."""
     for finding in checked.findings:
         place = finding.cell or f"{finding.sheet} row {finding.row}"
-        value = "" if finding.value is None else f"  ({number(finding.value)})"
+        value = "" if finding.value is None else f"  ({finding.shown})"
         click.echo(f"{place:<16} {finding.code:<24} {finding.reason}{value}")
     notices = len(checked.findings) - len(checked.faults)
     click.echo(f"{len(checked.faults)} to mend, {notices} to look at.")
@@ -197,15 +197,9 @@ def summary(path: Path, as_json: bool) -> None:
 
 def print_block(block: Block) -> None:
     """A block turned on its side: a line for each figure, so that it fits a narrow terminal."""
+    from workbook_tools.layouts.showing import as_shown
+
     figures = [column for column in block.columns if column.kind != "key"]
-    rows = [[c.heading, *(_figure(row[c.key], c.format) for row in block.rows)] for c in figures]
+    rows = [[c.heading, *(as_shown(row[c.key], c.format, 4) for row in block.rows)] for c in figures]
     names = [str(row["key"]) for row in block.rows]
     print_table(block.caption, ["", *names], rows, [False, *[True] * len(names)])
-
-
-def _figure(value: Any, number_format: str) -> str:
-    if number_format == "0 %" and value is not None:
-        return f"{value:.0%}"
-    if number_format == "0" and value is not None:
-        return f"{value:.0f}"
-    return number(value, 4)

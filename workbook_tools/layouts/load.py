@@ -22,8 +22,13 @@ FORMATS = {
     "id": "@",
     "list": "@",
     "reference": "@",
-    # a rounded display never moves a dose by more than 1 %
+    "typed": "General",
+    # rounded displays never move a dose by more than 1 %
     "number": "[<0.01]0.00E+00;[<0.5]0.0000;0.00",
+    "volume": "[>=1000]#,##0;[<10]0.000;0.0",
+    "length": "0.0###",
+    "tally": '0;-0;"-"',
+    "quantity": '0.00;-0.00;"-"',
     "whole": "0",
     "one": "0.0",
     "share": "0 %",
@@ -222,7 +227,9 @@ def _column(entry: dict[str, Any], where: str, faults: list[str]) -> Column:
     if kind in ("list", "reference") and not entry.get("to"):
         faults.append(f"{place}: names no table to choose from")
     whole = isinstance(quantity, Quantity) and quantity.whole
-    fallback = FORMATS.get("whole" if whole else "number" if kind == "computed" else kind, "General")
+    fallback = FORMATS.get(
+        "whole" if whole else "typed" if kind == "number" else "number" if kind == "computed" else kind, "General"
+    )
     return Column(
         entry["key"],
         entry["heading"],

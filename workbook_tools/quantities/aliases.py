@@ -116,7 +116,7 @@ DimensionOrNone = Annotated[float, Quantity("dimension", "as chosen", 0, 100_000
 FishGrams = Annotated[float, Quantity("fish mass", "g", 0, 1e6, above=True)]
 # the unit of a treatment's dose is that of its route; the route's own function checks it again
 AnyDose = Annotated[float, Quantity("dose", "in the unit of the route", 0, 100_000, above=True)]
-WaitLength = Annotated[float, Quantity("days or degree days", "", 0, 10_000, above=True)]
+WaitLength = Annotated[float, Quantity("days or degree days", "", 0, 10_000)]
 DailyTemperature = Annotated[float, Quantity("daily mean temperature", "C", -10, 40)]
 Magnification = Annotated[float, Quantity("magnification", "x", 1, 2_000)]
 Fields = Annotated[float, Quantity("microscope fields", "fields", 1, 1_000, whole=True)]

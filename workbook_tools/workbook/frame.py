@@ -19,6 +19,7 @@ from workbook_tools.workbook.package import new_frame
 from workbook_tools.workbook.styles import Styles, notice_style
 
 TITLE_LIMIT, PROMPT_LIMIT, ERROR_LIMIT = 32, 255, 224  # longer texts are dropped or break a rule
+CAUTION_WIDTH = 140  # characters across which a sheet's caution runs
 CHARACTERS_A_PAGE = 150  # legible on landscape A4
 COMPUTED_ERROR = "This cell is computed. To change it, change what it is computed from."
 
@@ -56,12 +57,25 @@ class Frame:
         if sheet.form is not None:
             self._form(worksheet, sheet.form)
         elif sheet.card is not None:
-            for number, width in enumerate((26, 16, 16, 16, 16), start=1):
+            for number, width in enumerate((24, 18, 18, 18, 18), start=1):
                 worksheet.column_dimensions[letter(number)].width = width
         elif sheet.lines:
-            for column, width in (("A", 92), ("B", 13), ("C", 13)):
+            for column, width in (("A", 24), ("B", 13), ("C", 13), ("D", 52)):
                 worksheet.column_dimensions[column].width = width
+            for row, line in enumerate(sheet.lines, start=4):
+                if not line.expression and not line.heads:
+                    worksheet.merged_cells.add(f"A{row}:D{row}")
+        if sheet.caution:
+            self._spread(worksheet)
         self._print_setup(worksheet, sheet)
+
+    def _spread(self, worksheet: Worksheet) -> None:
+        """Let the caution of row 3 run over as many columns as a page is wide."""
+        width, column = 0.0, 0
+        while width < CAUTION_WIDTH and column < 16:
+            column += 1
+            width += worksheet.column_dimensions[letter(column)].width
+        worksheet.merged_cells.add(f"A3:{letter(column)}3")
 
     # ----------------------------------------------------------------------------------------------- tables
 
@@ -90,7 +104,7 @@ class Frame:
     # ------------------------------------------------------------------------------------------------ forms
 
     def _form(self, worksheet: Worksheet, form: Form) -> None:
-        for number, width in enumerate((24, 18, 14, 14, 14, 34), start=1):
+        for number, width in enumerate((24, 28, 16, 16, 16, 34), start=1):
             worksheet.column_dimensions[letter(number)].width = width
         worksheet.column_dimensions["H"].hidden = True
         formulas = TableFormulas(form.table, self.layout.tables, 1, form)

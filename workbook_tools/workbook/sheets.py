@@ -20,7 +20,11 @@ from workbook_tools.workbook.cells import (
     shared_formula,
     value_cell,
 )
+from workbook_tools.workbook.frame import CAUTION_WIDTH
 from workbook_tools.workbook.styles import Styles
+
+TEXT = "@"
+LINE_WIDTH = 105  # characters of a caution across the Start sheet
 
 
 class SheetWriter:
@@ -45,6 +49,7 @@ class SheetWriter:
         self.cells.put(2, 1, self._value("A2", style("purpose"), self.sheet.purpose))
         if self.sheet.caution:
             self.cells.put(3, 1, self._value("A3", style("caution"), self.sheet.caution))
+            self.cells.heights[3] = 13 * (1 + len(self.sheet.caution) // CAUTION_WIDTH)
         for table in self.sheet.tables:
             self._headings(table)
             if table.log:
@@ -105,7 +110,8 @@ class SheetWriter:
     def _log_cell(self, table: Table, column: Column, row: str, value: object, formulas: Mapping[str, str]) -> str:
         place = f"{table.letters[column.key]}{row}"
         if column.typed:
-            return self._value(place, self.styles.number("typed", column.format), value)
+            role = "typed_text" if column.format == TEXT else "typed"
+            return self._value(place, self.styles.number(role, column.format), value)
         role = "check" if column.kind == "check" else "computed"
         return formula_cell(place, self.styles.number(role, column.format), formulas[column.key], value)
 
@@ -142,11 +148,11 @@ class SheetWriter:
         role = {"heading": "heading", "caution": "caution_wrapped"}.get(line.style, "text")
         self.cells.put(row, 1, self._value(f"A{row}", style(role), line.text))
         if line.style == "caution":
-            self.cells.heights[row] = 30
+            self.cells.heights[row] = 15 * (1 + len(line.text) // LINE_WIDTH)
         if line.style == "heading":
             self.cells.heights[row] = 26
         for number, head in enumerate(line.heads, start=2):
-            self.cells.put(row, number, self._value(f"{letter(number)}{row}", style("heading"), head))
+            self.cells.put(row, number, self._value(f"{letter(number)}{row}", style("head_right"), head))
         for number, expression in enumerate((line.expression, line.look), start=2):
             if expression:
                 figure = measure(expression, self.layout.tables, f"{self.sheet.name} row {row}")

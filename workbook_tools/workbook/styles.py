@@ -28,7 +28,10 @@ def fill(colour: str) -> PatternFill:
 ROLES: dict[str, dict[str, Any]] = {
     "title": {"font": Font(FACE, 16, bold=True, color=DEEP), "alignment": Alignment(vertical="center")},
     "purpose": {"font": Font(FACE, 10, color=INK), "alignment": Alignment(vertical="center")},
-    "caution": {"font": Font(FACE, 9, bold=True, color=INK), "alignment": Alignment(vertical="center")},
+    "caution": {
+        "font": Font(FACE, 9, bold=True, color=INK),
+        "alignment": Alignment(vertical="top", wrap_text=True),
+    },
     "caution_wrapped": {
         "font": Font(FACE, 10, bold=True, color=INK),
         "alignment": Alignment(vertical="top", wrap_text=True),
@@ -48,9 +51,25 @@ ROLES: dict[str, dict[str, Any]] = {
         "alignment": Alignment(wrap_text=True, vertical="center", horizontal="center"),
     },
     "typed": {"font": Font(FACE, 11, color=INK), "fill": fill(PAPER), "border": BOX},
+    "typed_text": {
+        "font": Font(FACE, 11, color=INK),
+        "fill": fill(PAPER),
+        "border": BOX,
+        "alignment": Alignment(horizontal="left", indent=1),
+    },
     "computed": {"font": Font(FACE, 11, italic=True, color=INK), "fill": fill(PALE), "border": THREAD},
-    "check": {"font": Font(FACE, 10, italic=True, color=INK), "fill": fill(PALE), "border": THREAD},
+    "check": {
+        "font": Font(FACE, 10, italic=True, color=INK),
+        "fill": fill(PALE),
+        "border": THREAD,
+        "alignment": Alignment(horizontal="left", indent=1),
+    },
     "heading": {"font": Font(FACE, 12, bold=True, color=DEEP), "border": Border(bottom=LINE)},
+    "head_right": {
+        "font": Font(FACE, 10, bold=True, color=DEEP),
+        "border": Border(bottom=LINE),
+        "alignment": Alignment(horizontal="right", vertical="bottom"),
+    },
     "text": {"font": Font(FACE, 11, color=INK), "alignment": Alignment(wrap_text=True, vertical="top")},
     "label": {"font": Font(FACE, 11, color=INK), "alignment": Alignment(vertical="center")},
     "listed": {"font": Font(FACE, 10, color=INK), "border": BOX, "alignment": Alignment(vertical="top")},
@@ -67,10 +86,9 @@ ROLES: dict[str, dict[str, Any]] = {
     },
     "result_text": {
         "font": Font(FACE, 12, bold=True, italic=True, color=INK),
-        "border": Border(bottom=LINE),
         "alignment": Alignment(horizontal="left", vertical="center"),
     },
-    "unit": {"font": Font(FACE, 9, color=INK), "alignment": Alignment(vertical="center", indent=1)},
+    "unit": {"font": Font(FACE, 9, color=INK), "alignment": Alignment(horizontal="left", vertical="center", indent=1)},
 }
 
 
