@@ -153,7 +153,8 @@ class RowText(Translator):
             position = self.names[position_key(key.key)].text
             value = f"INDEX({quoted(target.sheet)}!${letter}:${letter},{position})"
             shown = value if not column.typed else f'IF({value}="","",{value})'
-            return Piece(f'IF({position}="","",{shown})')
+            # IFERROR: formualizer 0.13 ends a column at its last filled cell
+            return Piece(f'IF({position}="","",IFERROR({shown},""))')
         wanted = self.names[key.key].text
         if len(node.args) == 3:
             wanted = f"{self.piece(node.args[2]).text}&{wanted}"
@@ -227,7 +228,12 @@ def joined(words: str, key: object) -> object:
 
 
 def answer(function: Callable[..., Any], *args: object) -> object:
-    """A catalogue function's answer, None where it refuses its arguments."""
+    """A catalogue function's answer, None where it refuses its arguments.
+
+    A blank cell never stands for an argument's default, as it would in Python: the expression says `default(x, value)`.
+    """
+    if any(argument is None for argument in args):
+        return None
     try:
         return function(*args)
     except ArgumentError:
