@@ -56,7 +56,7 @@ class Picture:
 
 # fmt: off
 PICTURES = (
-    Picture("start", "Start", ("A", "B", "C")),
+    Picture("start", "Start", ("A", "B", "C", "D")),
     Picture("vessels", "Vessels", ("vessel", "site", "name", "shape", "unit", "length", "breadth", "depth",
             "cone_depth", "area", "volume"), ((6, 23),), "vessels"),
     Picture("baths", "Baths", ("bath", "visit", "vessel", "use", "species", "agent", "start_dose", "drug", "buffer"),
