@@ -92,12 +92,14 @@ def works_in(entry: Entry) -> str:
 
 def example(entry: Entry) -> str:
     """The docstring's first example as it is typed in a cell, with the answer computed now."""
-    call = _first_call(entry)
-    texts = [ast.unparse(argument).replace("'", '"') for argument in call.args]
-    values = [
-        eval(compile(ast.Expression(argument), "<example>", "eval"), {"__builtins__": {}}) for argument in call.args
-    ]
-    return f"={entry.name}({','.join(texts)}) gives {_answer_text(entry, entry.call(*values))}"
+    texts = [ast.unparse(argument).replace("'", '"') for argument in _first_call(entry).args]
+    return f"={entry.name}({','.join(texts)}) gives {_answer_text(entry, entry.call(*example_values(entry)))}"
+
+
+def example_values(entry: Entry) -> list[Any]:
+    """The arguments of the docstring's first example."""
+    expressions = [ast.Expression(argument) for argument in _first_call(entry).args]
+    return [eval(compile(expression, "<example>", "eval"), {"__builtins__": {}}) for expression in expressions]
 
 
 def _first_call(entry: Entry) -> ast.Call:

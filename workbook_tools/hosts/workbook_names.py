@@ -103,7 +103,8 @@ class _Element:
     start: int
     attributes: dict[str, str] = field(default_factory=dict)
     inside: int = 0  # where its content begins
-    closing: int = 0  # where its end tag begins; the start for one without content
+    closing: int = 0  # where its end tag begins
+    empty: bool = False  # written as one tag
     end: int = 0
     text: str = ""
     children: list[_Element] = field(default_factory=list)
@@ -113,6 +114,7 @@ class _Places:
     """Finds the children of the workbook element with their places, down to the names."""
 
     def __init__(self, content: bytes) -> None:
+        self.content = content
         self.root = _Element("", 0)
         self.open = [self.root]
         self.waiting: list[tuple[_Element, str]] = []  # whose place is where the next event begins
@@ -141,9 +143,12 @@ class _Places:
         index = self.parser.CurrentByteIndex
         element = self.open.pop()
         element.closing = index
-        if index != element.start:  # an element without content ends where its start tag ends, which is still awaited
-            self._settle(index)
-        self.waiting.append((element, "end"))
+        element.empty = (element, "inside") in self.waiting and self.content[index - 2 : index] == b"/>"
+        self._settle(index)
+        if element.empty:  # the parser is already past the one tag there is
+            element.end = index
+        else:
+            self.waiting.append((element, "end"))
 
     def _text(self, text: str) -> None:
         self._settle(self.parser.CurrentByteIndex)
@@ -171,13 +176,11 @@ def with_names(content: bytes, wanted: list[NamedFormula], path: Path) -> bytes:
     there = children.get(f"{space} definedNames")
     if there is None:
         edits = [(anchor.end, anchor.end, _list(prefix, new.values()))]
+    elif there.empty:
+        edits = [(there.start, there.end, _list(prefix, new.values()))]
     else:
-        edits = _replacements(there, new, path)
         left = b"".join(new[name] for name in new if name not in _global_names(there))
-        if there.closing == there.start:
-            edits = [(there.start, there.end, _list(prefix, new.values()))]
-        else:
-            edits.append((there.closing, there.closing, left))
+        edits = [*_replacements(there, new, path), (there.closing, there.closing, left)]
     for start, end, replacement in sorted(edits, reverse=True):
         plain = plain[:start] + replacement + plain[end:]
     edited = mark + plain.decode("utf-8").encode(encoding)
