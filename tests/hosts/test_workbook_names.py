@@ -237,6 +237,7 @@ def test_a_damaged_package(tmp_path: Path) -> None:
     (tmp_path / "in.xlsx").write_bytes(content)
     with pytest.raises(ReadError, match="damaged"):
         put_names(tmp_path / "in.xlsx", tmp_path / "out.xlsx")
+    assert not (tmp_path / "out.xlsx").exists()
 
 
 def test_two_parts_of_one_name(tmp_path: Path) -> None:

@@ -6,12 +6,13 @@ prefixes, extension elements and spellings of whoever wrote the file stay.
 
 from __future__ import annotations
 
+import contextlib
 import copy
 import posixpath
 import re
 import shutil
 import zipfile
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
 from xml.etree.ElementTree import ParseError
@@ -44,13 +45,23 @@ def write_names(path: Path, out: Path, wanted: Iterable[NamedFormula]) -> None:
         with zipfile.ZipFile(path) as package:
             part = _workbook_part(package, path)
             edited = with_names(_read(package, part, path), list(wanted), path)
-            with zipfile.ZipFile(out, "w") as target:
+            with _removed_on_failure(out), zipfile.ZipFile(out, "w") as target:
                 for info in package.infolist():
                     _copy(package, info, target, edited if info.filename == part else None)
     except zipfile.BadZipFile as error:
         raise ReadError(path, f"is not a workbook, or is damaged: {error}") from error
     except (RuntimeError, NotImplementedError) as error:  # an encrypted entry, a compression nobody knows
         raise ReadError(path, f"cannot be unpacked: {error}") from error
+
+
+@contextlib.contextmanager
+def _removed_on_failure(out: Path) -> Iterator[None]:
+    """No half a workbook stays behind."""
+    try:
+        yield
+    except BaseException:
+        out.unlink(missing_ok=True)
+        raise
 
 
 def _copy(package: zipfile.ZipFile, info: zipfile.ZipInfo, target: zipfile.ZipFile, content: bytes | None) -> None:
@@ -95,7 +106,7 @@ def _workbook_part(package: zipfile.ZipFile, path: Path) -> str:
     raise ReadError(path, "is not a workbook: nothing in it is named as its main part")
 
 
-@dataclass
+@dataclass(eq=False)
 class _Element:
     """A child of the workbook element, or one of the list of names: where it stands, and what it says."""
 

@@ -15,7 +15,6 @@ from workbook_tools.hosts.calc.log import reason_kept
 
 SERVICE = "workbooktools.Menu"
 PROTOCOL = "vnd.workbook-tools:"
-EXTENSION = "workbook-tools.functions"
 TITLE = "Workbook tools"
 
 
@@ -74,9 +73,9 @@ class Menu(unohelper.Base, XDispatchProvider, XDispatch, XInitialization, XServi
 
     def open_guide(self) -> str:
         manager = self.context.ServiceManager
-        packages = self.context.getByName("/singletons/com.sun.star.deployment.PackageInformationProvider")
+        shell = manager.createInstanceWithContext("com.sun.star.system.SystemShellExecute", self.context)
         desktop = manager.createInstanceWithContext("com.sun.star.frame.Desktop", self.context)
-        menu_actions.open_guide(desktop, packages.getPackageLocation(EXTENSION))
+        menu_actions.open_guide(shell, desktop)
         return ""
 
     def show(self, text: str) -> None:

@@ -4,10 +4,12 @@ from __future__ import annotations
 
 import datetime
 from collections.abc import Iterator
+from pathlib import Path
 from typing import Any
 
 # com.sun.star.util.NumberFormat; com.sun.star.table.CellContentType
 DATE_FORMAT, TIME_FORMAT, FORMULA = 2, 4, "FORMULA"
+URIS_ONLY = 1  # com.sun.star.system.SystemShellExecuteFlags: never run it as a program
 SECONDS_IN_DAY = 86_400
 CHECK_HEADING = "Check"
 ALL_WELL = "ok"
@@ -102,9 +104,22 @@ def cell_address(column: int, row: int) -> str:
     return f"{letters}{row + 1}"
 
 
-def open_guide(desktop: Any, location: str) -> Any:
-    """Open the guide that lies in the extension at `location`; answers with the document it opened."""
-    import uno  # only inside LibreOffice
+def guide_file() -> Path:
+    """The guide, which lies beside the extension's other files."""
+    return Path(__file__).resolve().parents[4] / "guide.html"
 
-    read_only = uno.createUnoStruct("com.sun.star.beans.PropertyValue", Name="ReadOnly", Value=True)
-    return desktop.loadComponentFromURL(f"{location}/guide.html", "_blank", 0, (read_only,))
+
+def open_guide(shell: Any, desktop: Any) -> None:
+    """Open the guide in the computer's browser, or in LibreOffice where that cannot be.
+
+    Raises ActionRefusedError, with the place of the guide, where neither can.
+    """
+    import uno  # only inside LibreOffice
+    from com.sun.star.uno import Exception as OfficeException
+
+    address = uno.systemPathToFileUrl(str(guide_file()))
+    try:
+        shell.execute(address, "", URIS_ONLY)
+    except OfficeException:
+        if desktop.loadComponentFromURL(address, "_blank", 0, ()) is None:
+            raise ActionRefusedError(f"The guide could not be opened. It is the file {guide_file()}.") from None
