@@ -2,7 +2,8 @@
 
     python -m tests.benchmarks.extension_calls
 
-Each figure is the median of several recalculations of an open workbook, the two by turns; what they compute is compared before it is timed.
+Each figure is the median of several recalculations of an open workbook, the two by turns; what they compute is compared
+before it is timed.
 """
 
 from __future__ import annotations
