@@ -64,6 +64,11 @@ def quantity_of(parameter: Parameter) -> Quantity:
     return kind
 
 
+def example_call(found: Entry) -> Arguments:
+    """The docstring's example, a range as a tuple of its cells."""
+    return tuple(tuple(value) if isinstance(value, list) else value for value in example_values(found))
+
+
 def rounded(value: float) -> float:
     return float(f"{value:.{DIGITS}g}")
 
@@ -81,7 +86,7 @@ def clipped(value: float, quantity: Quantity) -> float:
 
 def grid(found: Entry) -> list[Arguments]:
     """The example, a spread of combinations of a few values of each argument, and optional ones left out."""
-    base = example_values(found)
+    base = example_call(found)
     columns = []
     for number, parameter in enumerate(found.parameters):
         given_value = base[number] if number < len(base) else parameter.default
@@ -94,7 +99,7 @@ def grid(found: Entry) -> list[Arguments]:
             columns.append([given_value])
     combined = list(itertools.product(*columns))
     step = max(1, len(combined) // GRID_LIMIT)
-    return [tuple(base), *combined[::step], *_left_out(found)]
+    return [base, *combined[::step], *_left_out(found)]
 
 
 def _left_out(found: Entry) -> list[Arguments]:
@@ -108,7 +113,7 @@ def _left_out(found: Entry) -> list[Arguments]:
 
 def full(found: Entry) -> Arguments:
     """The example's arguments with the optional ones written out."""
-    base = example_values(found)
+    base = example_call(found)
     rest = [parameter.default for parameter in found.parameters[len(base) :]]
     return (*base, *rest)
 
@@ -118,7 +123,8 @@ def edges(found: Entry) -> list[Arguments]:
     base = full(found)
     calls: list[Arguments] = []
     for number, parameter in enumerate(found.parameters):
-        if not isinstance(base[number], int | float):
+        usual = base[number]
+        if not isinstance(usual, int | float | tuple):
             continue
         kind = quantity_of(parameter)
         away = 1.0 if kind.whole else max(abs(kind.low), 1.0) * 1e-6
@@ -126,7 +132,9 @@ def edges(found: Entry) -> list[Arguments]:
         values = {kind.low - away, kind.low, kind.low + away, kind.high - past, kind.high, kind.high + past, 0.0, -1.0}
         if kind.whole:
             values.add(kind.low + 0.5)
-        calls += [(*base[:number], value, *base[number + 1 :]) for value in sorted(values)]
+        rest = usual[1:] if isinstance(usual, tuple) else None
+        edge = [value if rest is None else (value, *rest) for value in sorted(values)]
+        calls += [(*base[:number], value, *base[number + 1 :]) for value in edge]
     return calls
 
 

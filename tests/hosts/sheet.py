@@ -8,8 +8,8 @@ from dataclasses import dataclass
 
 from openpyxl.utils import get_column_letter
 
-from tests.hosts.gaps import seen
-from tests.hosts.samples import Arguments, Outcome, Sample, outcome
+from tests.hosts.gaps import expected
+from tests.hosts.samples import Arguments, Outcome, Sample
 from tests.support.plain_workbook import CellContent
 from workbook_tools.catalogue import Entry
 
@@ -48,27 +48,27 @@ def lay_out(samples: Sequence[Sample]) -> tuple[dict[str, CellContent], list[Cal
     return cells, calls
 
 
-def same(expected: Outcome, actual: object) -> bool:
+def same(should: Outcome, actual: object) -> bool:
     """The same number, or the same kind of error."""
-    if isinstance(expected, str) or isinstance(actual, str):
-        return expected == actual
-    if isinstance(expected, list):
+    if isinstance(should, str) or isinstance(actual, str):
+        return should == actual
+    if isinstance(should, list):
         return (
             isinstance(actual, list)
-            and len(expected) == len(actual)
+            and len(should) == len(actual)
             and all(
-                same(x, y) for one, other in zip(expected, actual, strict=True) for x, y in zip(one, other, strict=True)
+                same(x, y) for one, other in zip(should, actual, strict=True) for x, y in zip(one, other, strict=True)
             )
         )
-    return isinstance(actual, int | float) and math.isclose(expected, actual, rel_tol=RELATIVE, abs_tol=ABSOLUTE)
+    return isinstance(actual, int | float) and math.isclose(should, actual, rel_tol=RELATIVE, abs_tol=ABSOLUTE)
 
 
 def disagreements(host: str, found: Entry, calls: Sequence[Arguments], answers: Sequence[object]) -> list[str]:
     """A sentence for each call that a host answers otherwise than Python."""
     sentences = []
     for arguments, answer in zip(calls, answers, strict=True):
-        expected = outcome(found, seen(host, arguments))
-        if not same(expected, answer):
-            sentences.append(f"{found.name}{arguments}: {host} answers {answer!r}, Python {expected!r}")
+        should = expected(host, found, arguments)
+        if not same(should, answer):
+            sentences.append(f"{found.name}{arguments}: {host} answers {answer!r}, Python {should!r}")
     more = len(sentences) - SHOWN
     return [*sentences[:SHOWN], *([f"and {more} more"] if more > 0 else [])]

@@ -7,8 +7,8 @@ from pathlib import Path
 import pytest
 
 from tests.hosts.engines import of_office, with_formualizer, with_ironcalc
-from tests.hosts.gaps import NO_FORMULA, seen
-from tests.hosts.samples import BUDGET, NAMES, Arguments, outcome, samples
+from tests.hosts.gaps import NO_FORMULA, NO_NAME, expected
+from tests.hosts.samples import BUDGET, NAMES, Arguments, samples
 from tests.hosts.sheet import disagreements, lay_out, same
 from tests.support.office import Office
 from tests.support.plain_workbook import Formula
@@ -28,13 +28,13 @@ def test_samples_are_many_and_mostly_good() -> None:
         tried = samples(name)
         good = sum(not isinstance(sample.outcome, str) for sample in tried)
         assert len(tried) >= BUDGET / 2, name
-        assert good >= 40, name
+        assert good >= 20, name
         assert {"value", "range"} <= {s.outcome for s in tried if isinstance(s.outcome, str)} or name == "STAGE.LEVEL"
 
 
 def test_functions_without_formula_are_the_named_ones() -> None:
-    assert {e.name for e in entries() if not translatable(e.name)} == set(NO_FORMULA)
-    assert {e.name for e in entries() if not has_name(e)} == set(NO_FORMULA)
+    assert [e.name for e in entries() if not translatable(e.name)] == [name for name in NAMES if name in NO_FORMULA]
+    assert [e.name for e in entries() if not has_name(e)] == [name for name in NAMES if name in NO_NAME]
 
 
 def kinds_of_cell_text(name: str, answers: list[object]) -> list[object]:
@@ -62,12 +62,12 @@ def test_cell_text_in_libreoffice(name: str, office: Office) -> None:
     assert disagreements("cell text in LibreOffice", entry(name), arguments, answers) == []
 
 
-@pytest.mark.parametrize("name", FORMULAS)
+@pytest.mark.parametrize("name", [name for name in NAMES if name not in NO_NAME])
 def test_name_in_ironcalc(name: str, tmp_path: Path) -> None:
     cells, calls = lay_out(samples(name))
     answers = with_ironcalc([call.text(name) for call in calls], cells, tmp_path)
     arguments = [call.sample.arguments for call in calls]
-    assert disagreements("name", entry(name), arguments, answers) == []
+    assert disagreements("name in ironcalc", entry(name), arguments, answers) == []
 
 
 @pytest.mark.parametrize("name", [name for name in NAMES if not isinstance(entry(name).result, Table)])
@@ -84,22 +84,22 @@ def test_tables_of_extension_in_libreoffice(name: str, calc: Office) -> None:
     found = entry(name)
     cells, calls = lay_out(samples(name))
     columns = range(1, len(found.result.columns) + 1) if isinstance(found.result, Table) else ()
-    formulas, expected = [], []
+    formulas, should_be = [], []
     for call in calls:
-        answer = outcome(found, seen("Calc extension", call.sample.arguments))
+        answer = expected("Calc extension", found, call.sample.arguments)
         if isinstance(answer, list):
             places = [(row, column) for row in (1, len(answer)) for column in columns]
-            expected += [(call, answer[row - 1][column - 1]) for row, column in places]
-            expected.append((call, float(len(answer))))
+            should_be += [(call, answer[row - 1][column - 1]) for row, column in places]
+            should_be.append((call, float(len(answer))))
             formulas += [f"INDEX({call.text(name)},{row},{column})" for row, column in places]
             formulas.append(f"ROWS({call.text(name)})")
         else:
-            expected.append((call, answer))
+            should_be.append((call, answer))
             formulas.append(f"INDEX({call.text(name)},1,1)")
     answers = [of_office(value) for value in calc.evaluate(formulas, cells)]
     wrong = [
         (call.sample.arguments, should, answer)
-        for (call, should), answer in zip(expected, answers, strict=True)
+        for (call, should), answer in zip(should_be, answers, strict=True)
         if not same(should, answer)
     ]
     assert wrong[:5] == []
@@ -119,8 +119,8 @@ def test_arguments_written_in_the_call(name: str, calc: Office) -> None:
     table = isinstance(found.result, Table)
     formulas = [f"{name}({typed(sample.arguments)})" for sample in calls]
     answers = calc.evaluate([f"INDEX({text},1,1)" if table else text for text in formulas])
-    expected = [sample.outcome[0][0] if isinstance(sample.outcome, list) else sample.outcome for sample in calls]
-    pairs = zip(calls, expected, map(of_office, answers), strict=True)
+    first = [sample.outcome[0][0] if isinstance(sample.outcome, list) else sample.outcome for sample in calls]
+    pairs = zip(calls, first, map(of_office, answers), strict=True)
     assert [(sample.arguments, answer) for sample, should, answer in pairs if not same(should, answer)] == []
 
 

@@ -206,6 +206,28 @@ def test_administrator_must_install_for_all(
         extension.install(extension_file, tmp_path)
 
 
+@pytest.mark.parametrize(
+    ("folder", "version"),
+    [
+        ("program/python-core-3.8.16", (3, 8)),
+        ("program/python-core-3.12.1", (3, 12)),
+        ("Frameworks/LibreOfficePython.framework/Versions/3.9", (3, 9)),
+        ("program/other", None),
+    ],
+)
+def test_own_python_of_libreoffice(tmp_path: Path, folder: str, version: tuple[int, int] | None) -> None:
+    (tmp_path / folder).mkdir(parents=True)
+    (tmp_path / "program").mkdir(exist_ok=True)
+    assert office_setup.own_python(tmp_path / "program" / "unopkg") == version
+
+
+def test_python_that_is_too_old_is_said(extension_file: Path, monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
+    (tmp_path / "python-core-3.8.16").mkdir()
+    monkeypatch.setattr(office_setup, "extension_program", lambda: tmp_path / "unopkg")
+    with pytest.raises(HostError, match=r"brings Python 3\.8 with it; the functions need 3\.11"):
+        extension.install(extension_file, tmp_path, shared=True)
+
+
 def test_missing_file_is_said(tmp_path: Path) -> None:
     with pytest.raises(HostError, match="no such file"):
         extension.install(tmp_path / "nowhere.oxt")

@@ -10,6 +10,7 @@ from pathlib import Path
 import openpyxl
 import pytest
 from openpyxl.workbook.defined_name import DefinedName
+from openxml_audit import OpenXmlValidator
 
 from workbook_tools.catalogue import entry
 from workbook_tools.errors import NameTakenError, ReadError, SaveError
@@ -255,3 +256,11 @@ def test_the_workbook_itself_is_not_written_over(tmp_path: Path) -> None:
         put_names(path, path)
     assert path.read_bytes() == before
     assert zipfile.is_zipfile(io.BytesIO(before))
+
+
+def test_a_schema_validator_finds_nothing_new(tmp_path: Path) -> None:
+    openpyxl.Workbook().save(tmp_path / "in.xlsx")
+    put_names(tmp_path / "in.xlsx", tmp_path / "out.xlsx")
+    found = [OpenXmlValidator().validate(str(tmp_path / name)).errors for name in ("in.xlsx", "out.xlsx")]
+    assert [str(error) for error in found[0]] == [str(error) for error in found[1]]
+    assert not any("workbook.xml" in str(error.part_uri) for error in found[1])

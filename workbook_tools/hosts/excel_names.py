@@ -6,6 +6,7 @@ optional parameters `_xlop.` where they are declared.
 
 from __future__ import annotations
 
+import functools
 import re
 import textwrap
 from collections.abc import Sequence
@@ -14,8 +15,9 @@ from pathlib import Path
 
 from workbook_tools.catalogue import Entry, entries
 from workbook_tools.errors import TranslationError
-from workbook_tools.hosts.cell_text import Piece, body_piece, guarded, number_piece, range_tests
+from workbook_tools.hosts.cell_text import Piece, guarded, number_piece, range_tests
 from workbook_tools.hosts.descriptions import help_text
+from workbook_tools.hosts.let_text import let_piece
 from workbook_tools.hosts.workbook_names import write_names
 from workbook_tools.hosts.worksheet_functions import FORMULA_LIMIT
 from workbook_tools.quantities import Choice, Parameter, Table
@@ -38,6 +40,11 @@ class Name:
 
 def names() -> list[Name]:
     """A name for every function of the catalogue that has an exact equal as a formula."""
+    return list(_names())
+
+
+@functools.cache
+def _names() -> tuple[Name, ...]:
     found = []
     for entry in entries():
         try:
@@ -46,12 +53,12 @@ def names() -> list[Name]:
             continue  # the guide says of each function where it works
         comment = textwrap.shorten(help_text(entry), COMMENT_LIMIT, placeholder=" ...")
         found.append(Name(entry.name, text, comment))
-    return found
+    return tuple(found)
 
 
 def has_name(entry: Entry) -> bool:
     """Whether a function can be carried in a workbook as a name."""
-    return entry.name in {name.name for name in names()}
+    return any(name.name == entry.name for name in _names())
 
 
 def lambda_text(entry: Entry) -> str:
@@ -84,7 +91,7 @@ def lambda_text(entry: Entry) -> str:
 
 def guarded_text(entry: Entry, operands: Sequence[Piece]) -> str:
     """The function's body behind its tests, deciding between the two kinds of error as Python does."""
-    text = guarded(entry.check, operands, body_piece(entry.function, operands).text, (WRONG_KIND, OUT_OF_RANGE))
+    text = guarded(entry.check, operands, let_piece(entry.function, operands).text, (WRONG_KIND, OUT_OF_RANGE))
     words = [
         test
         for parameter, operand in zip(entry.parameters, operands, strict=True)

@@ -92,8 +92,15 @@ def works_in(entry: Entry) -> str:
 
 def example(entry: Entry) -> str:
     """The docstring's first example as it is typed in a cell, with the answer computed now."""
-    texts = [ast.unparse(argument).replace("'", '"') for argument in _first_call(entry).args]
-    return f"={entry.name}({','.join(texts)}) gives {_answer_text(entry, entry.call(*example_values(entry)))}"
+    values = example_values(entry)
+    texts, cells = [], ""
+    for argument, value in zip(_first_call(entry).args, values, strict=True):
+        if isinstance(value, list):  # a function of a range
+            texts.append(f"A1:A{len(value)}")
+            cells = f" with {', '.join(_number(item) for item in value)} in A1:A{len(value)}"
+        else:
+            texts.append(ast.unparse(argument).replace("'", '"'))
+    return f"={entry.name}({','.join(texts)}){cells} gives {_answer_text(entry, entry.call(*values))}"
 
 
 def example_values(entry: Entry) -> list[Any]:

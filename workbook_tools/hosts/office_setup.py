@@ -13,6 +13,7 @@ from workbook_tools.errors import HostError
 from workbook_tools.hosts.extension_parts import IDENTIFIER
 
 SECONDS = 300
+OLDEST_PYTHON = (3, 11)  # as everywhere in this package
 # what one Python's environment would make another's load
 FOREIGN = ("PYTHONHOME", "PYTHONPATH", "VIRTUAL_ENV", "PYTHONSTARTUP")
 UNIX_FOLDERS = (
@@ -40,6 +41,12 @@ def install(path: str | Path, user_installation: str | Path | None = None, share
     file = Path(path).resolve()
     if not file.is_file():
         raise HostError(f"{path}: there is no such file; write the extension first.")
+    own = own_python(extension_program())
+    if own is not None and own < OLDEST_PYTHON:
+        raise HostError(
+            f"This LibreOffice brings Python {own[0]}.{own[1]} with it; the functions need {OLDEST_PYTHON[0]}."
+            f"{OLDEST_PYTHON[1]} or newer. Install a newer LibreOffice; the workbooks' own formulas work in any."
+        )
     _run("add", user_installation, shared, "--force", "--suppress-license", str(file))
 
 
@@ -67,6 +74,15 @@ def extension_program() -> Path:
             "python3-uno), or put the folder that holds its program unopkg on PATH."
         )
     return Path(found)
+
+
+def own_python(program: Path) -> tuple[int, int] | None:
+    """Version of the Python that lies in LibreOffice's own folder, or None where it uses the system's."""
+    beside = [folder.name for folder in program.resolve().parent.glob("python-core-*")]
+    framework = program.resolve().parents[1] / "Frameworks" / "LibreOfficePython.framework" / "Versions"
+    names = beside + [folder.name for folder in framework.glob("*.*")]
+    found = [(int(match[1]), int(match[2])) for name in names if (match := re.search(r"(\d+)\.(\d+)", name))]
+    return max(found, default=None)
 
 
 def _folders() -> list[str]:
