@@ -21,6 +21,14 @@ NO_FORMULA = NO_NAME | {
 }
 
 
+# what these tests cannot show, since nothing of it runs here
+NOT_TRIED = {
+    "Excel on Windows": "what pywin32 and Excel make of an error value that a user function returns",
+    "Excel 365": "the names in Excel itself; they are computed by an engine that reads the same stored text",
+    "LibreOffice on Windows and macOS": "the Python that it brings along; the version check reads its folder's name",
+}
+
+
 @dataclass(frozen=True)
 class Gap:
     """A host sees other arguments than were given, or answers otherwise than Python; the functions tell how."""

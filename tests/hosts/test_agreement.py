@@ -11,7 +11,7 @@ from tests.hosts.gaps import NO_FORMULA, NO_NAME, expected
 from tests.hosts.samples import BUDGET, NAMES, Arguments, samples
 from tests.hosts.sheet import disagreements, lay_out, same
 from tests.support.office import Office
-from tests.support.plain_workbook import Formula
+from tests.support.plain_workbook import SHEET, Formula, write
 from workbook_tools.catalogue import entries, entry
 from workbook_tools.hosts.cell_text import cell_text, translatable
 from workbook_tools.hosts.excel_names import has_name
@@ -134,6 +134,21 @@ def typed(arguments: Arguments) -> str | None:
             "" if argument is None else f'"{argument}"' if isinstance(argument, str) else repr(argument).upper()
         )
     return ",".join(texts)
+
+
+def test_typed_by_a_person(calc: Office, tmp_path: Path) -> None:
+    """In small letters, with the semicolons that Calc takes everywhere; saved and read again."""
+    write(tmp_path / "empty.xlsx", {"A1": 40.0})
+    typed_in = {
+        "B1": "=bath.mass(A1;80)",
+        "B2": "=BATH.TOPUP(A1;80;100;)",
+        "B3": '=unit.convert(1;"acre_foot";"gallon")',
+    }
+    calc.type_into(tmp_path / "empty.xlsx", {SHEET: typed_in}, tmp_path / "typed.xlsx")
+    found = calc.values(tmp_path / "typed.xlsx")[SHEET]
+    # An acre-foot is 43,560 cubic survey feet of 1200/3937 m, a gallon 231 cubic inches of 0.0254 m (NIST SP 811).
+    gallons = 43_560 * (1200 / 3937) ** 3 / (231 * 0.0254**3)
+    assert [found[place] for place in typed_in] == pytest.approx([3.2, 0.8, gallons], rel=1e-9)
 
 
 def test_too_many_arguments_are_an_error_everywhere(calc: Office, tmp_path: Path) -> None:

@@ -58,7 +58,11 @@ def plain(value: object) -> object:
 
 
 def error_value(number: int) -> Any:
-    """An error value for a cell. Raises HostError where there is no Excel on Windows."""
+    """An error value for a cell. Raises HostError where there is no Excel on Windows.
+
+    pywin32 passes on that there is an error and not its number (com/win32com/src/oleargs.cpp, VT_ERROR), so the two
+    kinds may look alike in Excel; neither looks like an answer.
+    """
     return _variant()(10, number)  # VT_ERROR
 
 

@@ -13,7 +13,7 @@ from pathlib import Path
 import workbook_tools
 from workbook_tools.catalogue import entries
 from workbook_tools.hosts import extension_parts as parts
-from workbook_tools.hosts.guide import markdown, page
+from workbook_tools.hosts.guide import page
 from workbook_tools.hosts.office_setup import install, installed, remove
 
 __all__ = ["build", "install", "installed", "remove"]
@@ -25,6 +25,14 @@ LEFT_OUT = ("quantities/boundary.py", "quantities/unit_table_writer.py")
 TYPES = "application/vnd.sun.star.uno-typelibrary;type=RDB"
 COMPONENTS = "application/vnd.sun.star.uno-components"
 SETTINGS = "application/vnd.sun.star.configuration-data"
+# the parts that LibreOffice has to look at
+LISTED = (
+    ("functions.idl", TYPES),
+    ("functions.components", COMPONENTS),
+    ("CalcAddIns.xcu", SETTINGS),
+    ("ProtocolHandler.xcu", SETTINGS),
+    ("Addons.xcu", SETTINGS),
+)
 ZIP_DATE = (2000, 1, 1, 0, 0, 0)  # the same input gives the same bytes
 
 
@@ -56,24 +64,20 @@ def contents() -> dict[str, bytes]:
     """Every part of the extension by its name, in the order of the package."""
     found = entries()
     topics = parts.by_topic(found)
-    files = [(f"{topic}_functions.py", f"{parts.MODULE}.{parts.service(group[0])}", parts.service(group[0]))
-             for topic, group in topics]  # fmt: skip
-    files.append(("menu.py", f"{parts.MODULE}.Menu", f"{parts.MODULE}.Menu"))
-    listed = [("functions.idl", TYPES), ("functions.components", COMPONENTS), ("CalcAddIns.xcu", SETTINGS),
-              ("ProtocolHandler.xcu", SETTINGS), ("Addons.xcu", SETTINGS)]  # fmt: skip
+    loaded = [(f"{topic}_functions.py", parts.service(group[0]), parts.service(group[0])) for topic, group in topics]
+    loaded.append(("menu.py", "Menu", f"{parts.MODULE}.Menu"))
     texts = {
-        "META-INF/manifest.xml": parts.manifest_text(listed),
+        "META-INF/manifest.xml": parts.manifest_text(LISTED),
         "description.xml": parts.description_text(workbook_tools.__version__),
-        "description.txt": "Functions for baths, vessels and stages of anaesthesia of fish, by name in any cell.\n",
+        "description.txt": "Functions for fish health, by name in any cell, and a menu for the case log.\n",
         "LICENSE": licence(),
         "functions.idl": parts.interface_text(found),
-        "functions.components": parts.components_text(files),
+        "functions.components": parts.components_text(loaded),
         "CalcAddIns.xcu": parts.functions_text(found),
         "ProtocolHandler.xcu": parts.protocol_text(),
         "Addons.xcu": parts.menu_text(),
         "menu.py": parts.menu_component_text(),
         "guide.html": page(),
-        "guide.md": markdown(),
     }
     texts |= {f"{topic}_functions.py": parts.component_text(topic, group) for topic, group in topics}
     return {name: text.encode("utf-8") for name, text in texts.items()} | sources()
@@ -87,11 +91,11 @@ def sources() -> dict[str, bytes]:
 
 
 def licence() -> str:
-    """Text of the licence, from the installed package or from beside its sources."""
-    beside = Path(workbook_tools.__file__).parents[1] / "LICENSE"
-    if beside.is_file():
-        return beside.read_text(encoding="utf-8")
-    for file in importlib.metadata.files("workbook-tools") or ():
-        if file.name == "LICENSE":
-            return file.read_text(encoding="utf-8")
-    raise FileNotFoundError("the licence text is missing from the installed package; install it again")
+    """Text of the licence, from the installed package or, where it was never installed, from beside its sources."""
+    try:
+        for file in importlib.metadata.files("workbook-tools") or ():
+            if file.name == "LICENSE":
+                return file.read_text(encoding="utf-8")
+    except importlib.metadata.PackageNotFoundError:
+        pass  # run from its sources
+    return (Path(workbook_tools.__file__).parents[1] / "LICENSE").read_text(encoding="utf-8")

@@ -141,7 +141,7 @@ def components_text(files: Iterable[tuple[str, str, str]]) -> str:
     """List of the Python files, each with the implementation and the service in it."""
     lines = [
         f'  <component loader="com.sun.star.loader.Python" uri={quoteattr(file)}>\n'
-        f'    <implementation name="{implementation}"><service name="{name}"/></implementation>\n'
+        f'    <implementation name="{MODULE}.{implementation}"><service name="{name}"/></implementation>\n'
         "  </component>\n"
         for file, implementation, name in files
     ]
@@ -168,7 +168,7 @@ def description_text(version: str) -> str:
     xmlns:lo="http://libreoffice.org/extensions/description/2011">
   <identifier value="{IDENTIFIER}"/>
   <version value="{version}"/>
-  <display-name><name lang="en">Workbook tools: bath, vessel and stage functions for fish health</name></display-name>
+  <display-name><name lang="en">Workbook tools: functions for fish health</name></display-name>
   <extension-description><src xlink:href="description.txt" lang="en"/></extension-description>
   <registration>
     <simple-license accept-by="admin" default-license-id="en" suppress-on-update="true">
