@@ -100,3 +100,19 @@ class SaveError(WorkbookToolsError, OSError):
 
 class BusyFileError(SaveError):
     """The file is open in a spreadsheet program."""
+
+
+class HostError(WorkbookToolsError, RuntimeError):
+    """A spreadsheet program is absent, running or refuses; the text says what to do."""
+
+
+class NameTakenError(WorkbookToolsError, ValueError):
+    """A workbook uses names of our functions for something else; they are in `names`."""
+
+    def __init__(self, path: object, names: Sequence[str]) -> None:
+        self.path = str(path)
+        self.names = tuple(names)
+        super().__init__(
+            f"{path}: the workbook uses {', '.join(names)} for something else. Rename it in the spreadsheet's list of "
+            "names, then try again."
+        )

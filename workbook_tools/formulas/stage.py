@@ -116,7 +116,7 @@ def rate(count: Count, seconds: Seconds) -> PerMinute:
 
 
 @checked
-@requires("(start < 1) == (end < 1)", "one of the two has a date and the other has none")
+@requires("(start < 1 and end < 1) or (start >= 1 and end >= 1)", "one of the two has a date and the other has none")
 @requires("start < 1 or end >= start", "the end is before the start")
 def seconds(start: DateTimeSerial, end: DateTimeSerial) -> SecondsOrNone:
     """Seconds between two times of day, across midnight if need be, or between two date-times.

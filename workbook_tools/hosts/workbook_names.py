@@ -1,0 +1,255 @@
+"""Puts names into an .xlsx and leaves everything else in it as it is.
+
+The part that lists the names is edited as bytes at the places that a parser reports, never written anew from a tree:
+prefixes, extension elements and spellings of whoever wrote the file stay.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import copy
+import posixpath
+import re
+import shutil
+import zipfile
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass, field
+from pathlib import Path
+from xml.etree.ElementTree import ParseError
+from xml.parsers import expat
+from xml.sax.saxutils import escape, quoteattr
+
+import defusedxml.ElementTree
+from defusedxml import DefusedXmlException
+
+from workbook_tools.errors import NameTakenError, ReadError, SaveError
+
+SPREADSHEET = (
+    "http://schemas.openxmlformats.org/spreadsheetml/2006/main",
+    "http://purl.oclc.org/ooxml/spreadsheetml/main",
+)
+BEFORE_NAMES = ("externalReferences", "functionGroups", "sheets")  # ECMA-376 Part 1, 18.2.27: the order of the parts
+LARGEST_PART = 64 * 1024 * 1024  # far above any real list of sheets and names
+ENCODINGS = {"utf-8": "utf-8", "us-ascii": "ascii", "iso-8859-1": "latin-1", "utf-16": "utf-16"}
+# what a name of ours looks like, also after a save by a program that does not know LAMBDA
+OURS_OR_BROKEN = re.compile(r"^\s*=?\s*((_xlfn\.)?lambda\b|#)", re.IGNORECASE)
+
+NamedFormula = tuple[str, str, str]  # name, formula as stored, comment
+
+
+def write_names(path: Path, out: Path, wanted: Iterable[NamedFormula]) -> None:
+    """Write the workbook at `path` to `out` with names in it; see `excel_names.put_names`."""
+    if out.exists() and out.samefile(path):
+        raise SaveError(out, "is the workbook that is read; write to another file")
+    try:
+        with zipfile.ZipFile(path) as package:
+            part = _workbook_part(package, path)
+            edited = with_names(_read(package, part, path), list(wanted), path)
+            with _removed_on_failure(out), zipfile.ZipFile(out, "w") as target:
+                for info in package.infolist():
+                    _copy(package, info, target, edited if info.filename == part else None)
+    except zipfile.BadZipFile as error:
+        raise ReadError(path, f"is not a workbook, or is damaged: {error}") from error
+    except (RuntimeError, NotImplementedError) as error:  # an encrypted entry, a compression nobody knows
+        raise ReadError(path, f"cannot be unpacked: {error}") from error
+
+
+@contextlib.contextmanager
+def _removed_on_failure(out: Path) -> Iterator[None]:
+    """No half a workbook stays behind."""
+    try:
+        yield
+    except BaseException:
+        out.unlink(missing_ok=True)
+        raise
+
+
+def _copy(package: zipfile.ZipFile, info: zipfile.ZipInfo, target: zipfile.ZipFile, content: bytes | None) -> None:
+    kept = copy.copy(info)
+    kept.extra = b""  # sizes of the old entry, where it has any
+    if content is not None:
+        target.writestr(kept, content, info.compress_type)
+        return
+    with package.open(info) as source, target.open(kept, "w", force_zip64=info.file_size >= 2**31) as sink:
+        shutil.copyfileobj(source, sink)
+
+
+def _read(package: zipfile.ZipFile, name: str, path: Path) -> bytes:
+    try:
+        info = package.getinfo(name)
+    except KeyError as error:
+        raise ReadError(path, f"is not a workbook: it has no part {name}") from error
+    if info.file_size > LARGEST_PART:
+        raise ReadError(path, f"its part {name} would unpack to {info.file_size:,} bytes; no real one is that large")
+    with package.open(info) as part:
+        content = part.read(LARGEST_PART + 1)
+    if len(content) > LARGEST_PART:
+        raise ReadError(path, f"its part {name} unpacks to more than it says")
+    return content
+
+
+def _parse(content: bytes, name: str, path: Path) -> defusedxml.ElementTree:
+    """Parse a part; refuses entities and document types, which no spreadsheet writes."""
+    try:
+        return defusedxml.ElementTree.fromstring(content, forbid_dtd=True)
+    except (ParseError, DefusedXmlException, ValueError, LookupError) as error:
+        raise ReadError(path, f"its part {name} cannot be read: {error!r}") from error
+
+
+def _workbook_part(package: zipfile.ZipFile, path: Path) -> str:
+    """Name of the part that lists sheets and names."""
+    if len(package.namelist()) != len(set(package.namelist())):
+        raise ReadError(path, "has two parts of the same name")
+    for relation in _parse(_read(package, "_rels/.rels", path), "_rels/.rels", path):
+        if relation.get("Type", "").endswith("/officeDocument"):
+            return posixpath.normpath(posixpath.join("/", relation.get("Target", ""))).lstrip("/")
+    raise ReadError(path, "is not a workbook: nothing in it is named as its main part")
+
+
+@dataclass(eq=False)
+class _Element:
+    """A child of the workbook element, or one of the list of names: where it stands, and what it says."""
+
+    name: str
+    start: int
+    attributes: dict[str, str] = field(default_factory=dict)
+    inside: int = 0  # where its content begins
+    closing: int = 0  # where its end tag begins
+    empty: bool = False  # written as one tag
+    end: int = 0
+    text: str = ""
+    children: list[_Element] = field(default_factory=list)
+
+
+class _Places:
+    """Finds the children of the workbook element with their places, down to the names."""
+
+    def __init__(self, content: bytes) -> None:
+        self.content = content
+        self.root = _Element("", 0)
+        self.open = [self.root]
+        self.waiting: list[tuple[_Element, str]] = []  # whose place is where the next event begins
+        self.parser = expat.ParserCreate("utf-8", " ")
+        self.parser.StartElementHandler = self._start
+        self.parser.EndElementHandler = self._end
+        self.parser.CharacterDataHandler = self._text
+        self.parser.DefaultHandler = self._other
+        self.parser.Parse(content, True)
+        self._settle(len(content))
+
+    def _settle(self, index: int) -> None:
+        for element, place in self.waiting:
+            setattr(element, place, index)
+        self.waiting.clear()
+
+    def _start(self, name: str, attributes: dict[str, str]) -> None:
+        index = self.parser.CurrentByteIndex
+        self._settle(index)
+        element = _Element(name, index, attributes)
+        self.open[-1].children.append(element)
+        self.open.append(element)
+        self.waiting.append((element, "inside"))
+
+    def _end(self, _name: str) -> None:
+        index = self.parser.CurrentByteIndex
+        element = self.open.pop()
+        element.closing = index
+        element.empty = (element, "inside") in self.waiting and self.content[index - 2 : index] == b"/>"
+        self._settle(index)
+        if element.empty:  # the parser is already past the one tag there is
+            element.end = index
+        else:
+            self.waiting.append((element, "end"))
+
+    def _text(self, text: str) -> None:
+        self._settle(self.parser.CurrentByteIndex)
+        self.open[-1].text += text
+
+    def _other(self, _text: str) -> None:
+        self._settle(self.parser.CurrentByteIndex)
+
+
+def with_names(content: bytes, wanted: list[NamedFormula], path: Path) -> bytes:
+    """The part that lists the names, with the wanted ones in it."""
+    _parse(content, "with the names", path)
+    mark, text, encoding = _decoded(content, path)
+    plain = text.encode("utf-8")
+    workbook = _Places(plain).root.children[0]
+    space, _, tag = workbook.name.rpartition(" ")
+    if tag != "workbook" or space not in SPREADSHEET:
+        raise ReadError(path, f"its main part is a {tag!r}, not a workbook")
+    children = {child.name: child for child in reversed(workbook.children)}
+    anchor = next((children[f"{space} {name}"] for name in BEFORE_NAMES if f"{space} {name}" in children), None)
+    if anchor is None:
+        raise ReadError(path, "has no sheets")
+    prefix = _prefix(plain, anchor)
+    new = {name.casefold(): _definition(prefix, (name, formula, comment)) for name, formula, comment in wanted}
+    there = children.get(f"{space} definedNames")
+    if there is None:
+        edits = [(anchor.end, anchor.end, _list(prefix, new.values()))]
+    elif there.empty:
+        edits = [(there.start, there.end, _list(prefix, new.values()))]
+    else:
+        left = b"".join(new[name] for name in new if name not in _global_names(there))
+        edits = [*_replacements(there, new, path), (there.closing, there.closing, left)]
+    for start, end, replacement in sorted(edits, reverse=True):
+        plain = plain[:start] + replacement + plain[end:]
+    edited = mark + plain.decode("utf-8").encode(encoding)
+    _parse(edited, "with the new names", path)
+    return edited
+
+
+def _replacements(there: _Element, new: dict[str, bytes], path: Path) -> list[tuple[int, int, bytes]]:
+    """Edits that put our text in the place of each name of ours; refuses names that are someone else's."""
+    edits = []
+    taken = []
+    for name, elements in _global_names(there).items():
+        for number, element in enumerate(elements):
+            if name in new:
+                edits.append((element.start, element.end, new[name] if number == 0 else b""))
+                if not OURS_OR_BROKEN.match(element.text):
+                    taken.append(element.attributes["name"])
+    if taken:
+        raise NameTakenError(path, taken)
+    return edits
+
+
+def _global_names(there: _Element) -> dict[str, list[_Element]]:
+    """Names that hold in the whole workbook; one that holds on a sheet only is another name."""
+    found: dict[str, list[_Element]] = {}
+    for element in there.children:
+        if element.name.endswith(" definedName") and "localSheetId" not in element.attributes:
+            found.setdefault(element.attributes.get("name", "").casefold(), []).append(element)
+    return found
+
+
+def _prefix(content: bytes, element: _Element) -> str:
+    """Namespace prefix with its colon, as the file spells its spreadsheet elements, or nothing."""
+    spelled = re.match(rb"<([^\s/>]+)", content[element.start :])
+    assert spelled is not None
+    return spelled[1].decode("utf-8").rpartition(":")[0] + (":" if b":" in spelled[1] else "")
+
+
+def _list(prefix: str, definitions: Iterable[bytes]) -> bytes:
+    return f"<{prefix}definedNames>".encode() + b"".join(definitions) + f"</{prefix}definedNames>".encode()
+
+
+def _definition(prefix: str, named: NamedFormula) -> bytes:
+    name, formula, comment = named
+    text = (
+        f"<{prefix}definedName name={quoteattr(name)} comment={quoteattr(comment)}>{escape(formula)}"
+        f"</{prefix}definedName>"
+    )
+    return text.encode("ascii", "xmlcharrefreplace")  # so that any encoding holds it
+
+
+def _decoded(content: bytes, path: Path) -> tuple[bytes, str, str]:
+    """Byte order mark, text and encoding of a part."""
+    for mark, encoding in ((b"\xef\xbb\xbf", "utf-8"), (b"\xff\xfe", "utf-16-le"), (b"\xfe\xff", "utf-16-be")):
+        if content.startswith(mark):
+            return mark, content[len(mark) :].decode(encoding), encoding
+    declared = re.match(rb"<\?xml[^>]*?encoding\s*=\s*[\"']([A-Za-z0-9._-]+)", content)
+    named = declared[1].decode("ascii").lower() if declared else "utf-8"
+    if named not in ENCODINGS:
+        raise ReadError(path, f"its main part is in an encoding that is not known here: {named}")
+    return b"", content.decode(ENCODINGS[named]), ENCODINGS[named]
