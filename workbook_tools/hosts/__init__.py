@@ -1,1 +1,1 @@
-"""What each spreadsheet host needs, made from the catalogue: today the plain cell text of a function."""
+"""What each spreadsheet host needs of the catalogue: cell text, names, an extension, user functions, a guide."""

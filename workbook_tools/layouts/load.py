@@ -102,6 +102,7 @@ def _sheet(entry: dict[str, Any], faults: list[str]) -> Sheet:
         tuple(Line(**line | {"heads": tuple(line.get("heads", ()))}) for line in entry.get("line", [])),
         form(entry["form"], name, faults) if "form" in entry else None,
         Card(entry["card_of"], tuple(entry["card"]), tuple(entry["tick"])) if "card_of" in entry else None,
+        entry.get("guide", False),
         entry.get("caution", ""),
         entry.get("landscape", True),
         entry.get("private", False),

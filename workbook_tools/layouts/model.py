@@ -197,6 +197,7 @@ class Sheet:
     lines: tuple[Line, ...] = ()
     form: Form | None = None
     card: Card | None = None
+    guide: bool = False  # the guide to the functions
     caution: str = ""
     landscape: bool = True
     private: bool = False

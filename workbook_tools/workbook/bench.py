@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
+from workbook_tools.hosts.guide import HEADINGS, NOTES, rows
 from workbook_tools.layouts import Layout, Sheet
 from workbook_tools.layouts.compute import Computed, compute_form
 from workbook_tools.layouts.formulas import TableFormulas
@@ -47,6 +48,8 @@ def build_bench(layout: Layout, values: Mapping[str, object] | None = None) -> b
         elif sheet.card is not None:
             _, form = layout.forms[sheet.card.form]
             cells[sheet.name] = CardWriter(sheet, sheet.card, form, results, frame.styles, strings).write()
+        elif sheet.guide:
+            cells[sheet.name] = GuideWriter(sheet, {}, frame.styles, strings).write()
         else:
             cells[sheet.name] = SheetWriter(sheet, layout, computed, frame.styles, strings).write()
     return package(frame.workbook, cells, strings)
@@ -194,4 +197,18 @@ class CardWriter(PageWriter):
             row += 1
             self.text(row, 1, line.text, "caution")
             self.cells.heights[row] = 20
+        return self.cells
+
+
+class GuideWriter(PageWriter):
+    """The guide to the functions, one row each."""
+
+    def write(self) -> SheetCells:
+        for number, heading in enumerate(HEADINGS, start=1):
+            self.text(4, number, heading, "head_typed")
+        for row, guide in enumerate(rows(), start=5):
+            for number, text in enumerate(guide.texts(), start=1):
+                self.text(row, number, text, "listed_wrapped")
+        for number, note in enumerate(NOTES, start=6 + len(rows())):
+            self.text(number, 1, note, "label")
         return self.cells

@@ -10,6 +10,7 @@ from openpyxl.worksheet.table import Table as PackageTable
 from openpyxl.worksheet.table import TableFormula, TableStyleInfo
 from openpyxl.worksheet.worksheet import Worksheet
 
+from workbook_tools.hosts.excel_names import names
 from workbook_tools.layouts import Layout, Sheet, Table
 from workbook_tools.layouts.formulas import TableFormulas, choice_name, choice_names
 from workbook_tools.layouts.load import DAYS, FIRST_DAY, LAST_DAY
@@ -19,7 +20,8 @@ from workbook_tools.workbook.package import new_frame
 from workbook_tools.workbook.styles import Styles, notice_style
 
 TITLE_LIMIT, PROMPT_LIMIT, ERROR_LIMIT = 32, 255, 224  # longer texts are dropped or break a rule
-CAUTION_WIDTH = 140  # characters across which a sheet's caution runs
+CAUTION_WIDTH = 115  # characters across which a sheet's caution runs
+GUIDE_WIDTHS = (28, 34, 34, 18, 30, 22, 44, 26, 34, 22)
 CHARACTERS_A_PAGE = 150  # legible on landscape A4
 COMPUTED_ERROR = "This cell is computed. To change it, change what it is computed from."
 
@@ -37,6 +39,9 @@ class Frame:
             self._sheet(worksheet, sheet)
         for name, cells in choice_names(layout.tables).items():
             self.workbook.defined_names[name] = DefinedName(name, attr_text=cells)
+        for function in names():
+            defined = DefinedName(function.name, attr_text=function.text, comment=function.comment)
+            self.workbook.defined_names[function.name] = defined
         self._properties()
 
     def _properties(self) -> None:
@@ -59,6 +64,11 @@ class Frame:
         elif sheet.card is not None:
             for number, width in enumerate((24, 18, 18, 18, 18), start=1):
                 worksheet.column_dimensions[letter(number)].width = width
+        elif sheet.guide:
+            for number, width in enumerate(GUIDE_WIDTHS, start=1):
+                worksheet.column_dimensions[letter(number)].width = width
+            worksheet.freeze_panes = "B5"
+            worksheet.print_title_rows = "4:4"
         elif sheet.lines:
             for column, width in (("A", 24), ("B", 13), ("C", 13), ("D", 52)):
                 worksheet.column_dimensions[column].width = width

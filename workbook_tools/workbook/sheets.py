@@ -24,7 +24,7 @@ from workbook_tools.workbook.frame import CAUTION_WIDTH
 from workbook_tools.workbook.styles import Styles
 
 TEXT = "@"
-LINE_WIDTH = 105  # characters of a caution across the Start sheet
+LINE_WIDTH = 125  # characters of a caution across the Start sheet
 
 
 class SheetWriter:

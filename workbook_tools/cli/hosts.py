@@ -1,0 +1,123 @@
+"""`extension`, `names`, `excel`, `guide`: the functions by name in each spreadsheet."""
+
+from __future__ import annotations
+
+import tempfile
+from pathlib import Path
+
+import click
+
+from workbook_tools.cli.main import cli
+from workbook_tools.cli.printing import print_table
+
+FILE = click.Path(path_type=Path)
+REPLACE = click.option(
+    "--replace", is_flag=True, help="Replace a file that is there; a dated backup is kept beside it."
+)
+
+
+@cli.command()
+@click.argument("path", type=FILE, required=False)
+@click.option("--install", is_flag=True, help="Hand it to LibreOffice as well.")
+@click.option("--remove", is_flag=True, help="Take it out of LibreOffice; needs no PATH.")
+@click.option("--shared", is_flag=True, help="For all people of this computer (as root: the only way).")
+@REPLACE
+def extension(path: Path | None, install: bool, remove: bool, shared: bool, replace: bool) -> None:
+    """Write the LibreOffice Calc extension to PATH (.oxt): the functions by name, and a small menu.
+
+    \b
+    Examples
+      workbook-tools extension functions.oxt
+      workbook-tools extension functions.oxt --install
+      workbook-tools extension --remove
+    """
+    from workbook_tools.hosts import extension as host
+
+    if remove:
+        if path is not None or install:
+            raise click.UsageError("--remove goes with no path and no --install")
+        host.remove(shared=shared)
+        click.echo("Taken out of LibreOffice.")
+        return
+    if path is None:
+        raise click.UsageError("name the file to write, such as functions.oxt")
+    if path.suffix.lower() != ".oxt":
+        raise click.UsageError(f"{path}: the name of an extension ends in .oxt")
+    with tempfile.TemporaryDirectory() as folder:
+        content = host.build(Path(folder) / "functions.oxt").read_bytes()
+    _save(path, content, replace)
+    if install:
+        host.install(path, shared=shared)
+        click.echo("Installed: start LibreOffice and type =BATH.MASS(40;80) in a cell.")
+
+
+@cli.command()
+@click.argument("path", type=FILE)
+def names(path: Path) -> None:
+    """Put the functions as names into the workbook at PATH, or mend names that a save has spoilt.
+
+    For Excel 365 and 2024, where such a name is a function. Nothing else in the workbook changes; a dated backup is
+    kept beside it.
+
+    \b
+    Example
+      workbook-tools names "My own sheet.xlsx"
+    """
+    from workbook_tools.hosts.excel_names import put_names
+    from workbook_tools.workbook.saving import check_not_open
+
+    check_not_open(path)
+    with tempfile.TemporaryDirectory() as folder:
+        out = Path(folder) / "with-names.xlsx"
+        put = put_names(path, out)
+        content = out.read_bytes()
+    _save(path, content, replace=True)
+    click.echo(f"{len(put)} names are in it.")
+
+
+@cli.command()
+@click.argument("path", type=FILE)
+@REPLACE
+def excel(path: Path, replace: bool) -> None:
+    """Write the module of user functions for Excel 2016 to 2021 on Windows to PATH (.py), and print the steps.
+
+    \b
+    Example
+      workbook-tools excel fish_functions.py
+    """
+    from workbook_tools.hosts.excel_functions import MODULE_NAME, module_source, settings_sheet_rows
+
+    if path.suffix.lower() != ".py":
+        raise click.UsageError(f"{path}: a module's name ends in .py, such as {MODULE_NAME}.py")
+    _save(path, module_source().encode("utf-8"), replace)
+    print_table(
+        "Sheet xlwings.conf of the workbook, then the steps",
+        ("Setting", "Value", "What it is"),
+        settings_sheet_rows(),
+        (False, False, False),
+    )
+
+
+@cli.command()
+@click.argument("path", type=FILE)
+@REPLACE
+def guide(path: Path, replace: bool) -> None:
+    """Write the guide to the functions to PATH: Markdown (.md), or a page (.html).
+
+    \b
+    Example
+      workbook-tools guide functions.md
+    """
+    from workbook_tools.hosts.guide import markdown, page
+
+    makers = {".md": markdown, ".html": page}
+    if path.suffix.lower() not in makers:
+        raise click.UsageError(f"{path}: the guide's name ends in .md or .html")
+    _save(path, makers[path.suffix.lower()]().encode("utf-8"), replace)
+
+
+def _save(path: Path, content: bytes, replace: bool) -> None:
+    from workbook_tools.workbook.saving import save
+
+    backup = save(path, content, replace)
+    click.echo(f"Made {path}" + (f"; the old file is kept as {backup.name}" if backup else ""))
