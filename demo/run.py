@@ -154,7 +154,7 @@ def next_bath(checked: Checked) -> None:
     card = bench_card(checked.computed, LOG)
     print_card(card)
     layout = load("bench")
-    save(BENCH, build_bench(layout, bench_values(checked, card.bath)))
+    save(BENCH, build_bench(layout, {"bench": bench_values(checked, card.bath)}))
     print(f"\nMade {BENCH.relative_to(ROOT)}: the same bath on a form, with a card that prints on one page.")
 
 

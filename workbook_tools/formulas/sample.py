@@ -132,6 +132,85 @@ def detect(
     return 1 - miss(int(population), int(sampled), infected(population, prevalence), sensitivity)
 
 
+@checked
+def about(population: Population, prevalence: Prevalence, confidence: Confidence = 0.95) -> SampleNumber:
+    """A first estimate of SAMPLE.SIZE for a perfect test, at most three fish too many.
+
+    Parameters
+    ----------
+    population : fish in the unit sampled. [fish]
+    prevalence : least share infected that must not be missed. [1]
+    confidence : chance wanted that at least one infected fish is in the sample. [1]
+
+    Returns
+    -------
+    Fish to sample, about. [fish]
+
+    Raises
+    ------
+    ArgumentError : a value out of range.
+
+    Notes
+    -----
+    (1 - (1 - confidence)^(1 / infected)) * (population - (infected - 1) / 2), rounded up; infected fish are population
+    * prevalence, rounded up. Not below the exact answer in any case tried, and above it by one fish at most up to a
+    prevalence of 0.5, by three beyond. A cell settles the last fish with SAMPLE.PERFECT: the sheet Sampling of the
+    bench workbook does.
+
+    Examples
+    --------
+    >>> about(500, 0.05)
+    56.0
+
+    References
+    ----------
+    Cannon & Roe 1982, Livestock Disease Surveys (from memory).
+    """
+    infected_fish = infected(population, prevalence)
+    fish = (1 - math.exp(math.log(1 - confidence) / infected_fish)) * (population - (infected_fish - 1) / 2)
+    return max(1.0, min(population, math.ceil(fish - 1e-9)))
+
+
+@checked
+@requires("sampled <= population", "more fish are sampled than there are")
+def perfect(population: Population, sampled: SampleNumber, prevalence: Prevalence) -> Probability:
+    """Chance that a sample holds an infected fish: SAMPLE.DETECT for a test that misses none.
+
+    Parameters
+    ----------
+    population : fish in the unit sampled. [fish]
+    sampled : fish taken at random from them. [fish]
+    prevalence : share infected. [1]
+
+    Returns
+    -------
+    Chance of at least one infected fish in the sample. [1]
+
+    Raises
+    ------
+    ArgumentError : a value out of range, or more fish sampled than there are.
+
+    Notes
+    -----
+    1 less the hypergeometric chance of none. Infected fish: population * prevalence, rounded up.
+
+    Examples
+    --------
+    >>> f"{perfect(500, 56, 0.05):.4f}"
+    '0.9525'
+
+    References
+    ----------
+    Hypergeometric distribution.
+    """
+    return 1 - none_infected(population, sampled, infected(population, prevalence))
+
+
+def none_infected(population: float, sampled: float, infected_fish: float) -> float:
+    """Chance that no infected fish is in a sample."""
+    return miss(int(population), int(sampled), int(infected_fish), 1.0)
+
+
 def miss(population: int, sampled: int, infected_fish: int, sensitivity: float) -> float:
     """Chance that none of the fish sampled tests positive; 0 where it is below e^-40.
 

@@ -52,6 +52,7 @@ FUNCTIONS: dict[str, tuple[int, str]] = {
     "math.trunc": (1, "TRUNC({0})"),
     "nearest": (2, "ROUND({0},{1})"),
     "normal_quantile": (1, "NORMSINV({0})"),
+    "none_infected": (3, "IF({1}+{2}>{0},0,HYPGEOMDIST(0,{1},{2},{0}))"),
     "sum_above_zero": (1, 'SUMIF({0},">0")'),
 }
 CONSTANTS = {"math.pi": "PI()", "math.e": "EXP(1)"}

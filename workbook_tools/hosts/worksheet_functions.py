@@ -3,7 +3,21 @@
 ALLOWED = frozenset(
     {
         *("ABS", "AND", "AVERAGE", "AVERAGEIFS", "COUNT", "COUNTA", "COUNTIF", "COUNTIFS", "EXP", "FALSE", "IF"),
-        *("COLUMNS", "IFERROR", "INDEX", "INT", "ISNUMBER", "ISTEXT", "LN", "LOG10", "MATCH", "MAX", "MEDIAN", "MIN"),
+        *(
+            "COLUMNS",
+            "HYPGEOMDIST",
+            "IFERROR",
+            "INDEX",
+            "INT",
+            "ISNUMBER",
+            "ISTEXT",
+            "LN",
+            "LOG10",
+            "MATCH",
+            "MAX",
+            "MEDIAN",
+            "MIN",
+        ),
         *("MOD", "NORMSINV", "NOT", "OR", "PERCENTILE", "PI", "ROUND", "ROWS", "SQRT", "SUM", "SUMIF", "SUMIFS"),
         *("TRIM", "TRUE", "TRUNC"),
     }

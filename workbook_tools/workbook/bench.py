@@ -25,13 +25,13 @@ def step_name(number: int) -> str:
     return "Start" if number == 1 else f"Top-up {number - 1}"
 
 
-def build_bench(layout: Layout, values: Mapping[str, object] | None = None) -> bytes:
+def build_bench(layout: Layout, values: Mapping[str, Mapping[str, object]] | None = None) -> bytes:
     """The bench workbook as an .xlsx file.
 
     Parameters
     ----------
     layout : from `workbook_tools.layouts.load("bench")`.
-    values : what to type on the form, by field key. None for an empty form.
+    values : what to type on the forms, by form key ("bench", "sampling", "treatment") and field key; None for blanks.
 
     Returns
     -------
@@ -40,14 +40,16 @@ def build_bench(layout: Layout, values: Mapping[str, object] | None = None) -> b
     frame = Frame(layout)
     strings = Strings()
     computed = Computed(layout, {})
+    results = {key: compute_form(form, layout, (values or {}).get(key, {})) for key, (_, form) in layout.forms.items()}
     cells: dict[str, SheetCells] = {}
     for sheet in layout.sheets:
         if sheet.form is not None:
-            results = compute_form(sheet.form, layout, values or {})
-            cells[sheet.name] = FormWriter(sheet, sheet.form, layout, results, frame.styles, strings).write()
+            answers = results[sheet.form.table.key]
+            cells[sheet.name] = FormWriter(sheet, sheet.form, layout, answers, frame.styles, strings).write()
         elif sheet.card is not None:
             _, form = layout.forms[sheet.card.form]
-            cells[sheet.name] = CardWriter(sheet, sheet.card, form, results, frame.styles, strings).write()
+            answers = results[sheet.card.form]
+            cells[sheet.name] = CardWriter(sheet, sheet.card, form, answers, frame.styles, strings).write()
         elif sheet.guide:
             cells[sheet.name] = GuideWriter(sheet, {}, frame.styles, strings).write()
         else:
@@ -111,12 +113,15 @@ class FormWriter(PageWriter):
         for column in self.form.table.columns:
             if column.kind == "reasons":
                 self._computed(column.key, "computed")
-        self._steps()
+        if self.form.steps:
+            self._steps()
         return self.cells
 
     def _field(self, key: str) -> None:
         column = self.form.table.by_key[key]
         row = self.form.rows[key]
+        if column.quiet:
+            self.cells.hidden.add(row)
         self.text(row, 1, column.heading, "label")
         self.text(row, 3, column.help, "unit")
         if column.typed:

@@ -90,6 +90,7 @@ class SheetCells:
     rows: dict[int, list[tuple[int, str]]] = field(default_factory=dict)
     whole_rows: dict[int, str] = field(default_factory=dict)
     heights: dict[int, float] = field(default_factory=dict)
+    hidden: set[int] = field(default_factory=set)
     width: int = 1
 
     def put(self, row: int, column: int, cell: str) -> None:
@@ -108,6 +109,7 @@ class SheetCells:
         """The content of the sheetData element."""
         for row in sorted(self.rows.keys() | self.whole_rows.keys()):
             height = f' ht="{self.heights[row]:g}" customHeight="1"' if row in self.heights else ""
+            height += ' hidden="1"' if row in self.hidden else ""
             cells = self.whole_rows.get(row)
             if cells is None:
                 cells = "".join(cell for _, cell in sorted(self.rows[row], key=lambda pair: pair[0]))
