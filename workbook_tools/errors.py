@@ -10,6 +10,14 @@ class WorkbookToolsError(Exception):
     """Any refusal of the tools; its text is one or more whole sentences for the person at the keyboard."""
 
 
+def printed(value: object) -> str:
+    """A value for a sentence; a whole number of thousands of digits, which Python refuses to print, by its kind."""
+    try:
+        return repr(value)
+    except ValueError:
+        return "a number of thousands of digits"
+
+
 @dataclass(frozen=True)
 class Problem:
     """One bad argument: which, what was given, why it cannot be used and what can."""
@@ -20,7 +28,7 @@ class Problem:
     allowed: str
 
     def __str__(self) -> str:
-        sentence = f"{self.argument} = {self.value!r}: {self.reason}"
+        sentence = f"{self.argument} = {printed(self.value)}: {self.reason}"
         return f"{sentence} (allowed: {self.allowed})" if self.allowed else sentence
 
 
@@ -73,6 +81,14 @@ class LayoutError(WorkbookToolsError, ValueError):
         self.layout = layout
         self.faults = tuple(faults)
         super().__init__(f"layout {layout}: " + "; ".join(faults))
+
+
+class DataError(WorkbookToolsError, ValueError):
+    """Values that no cell can hold; all are listed in `faults`."""
+
+    def __init__(self, faults: Sequence[str]) -> None:
+        self.faults = tuple(faults)
+        super().__init__("; ".join(faults))
 
 
 class ReadError(WorkbookToolsError, OSError):

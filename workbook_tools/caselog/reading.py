@@ -11,6 +11,7 @@ from typing import Any
 
 import python_calamine
 
+from workbook_tools.caselog.extent import check_extent
 from workbook_tools.errors import ReadError
 from workbook_tools.layouts import Layout, Table
 from workbook_tools.layouts.model import letter
@@ -130,6 +131,7 @@ def open_workbook(path: Path) -> python_calamine.CalamineWorkbook:
         raise ReadError(path, "is locked with a password, or is an old .xls workbook; save it as .xlsx without one.")
     if not zipfile.is_zipfile(path):
         raise ReadError(path, "is not an .xlsx workbook, or is cut short.")
+    check_extent(path)
     try:
         return python_calamine.load_workbook(str(path))
     except (python_calamine.CalamineError, OSError, ValueError) as error:

@@ -309,7 +309,7 @@ def steps(
 
     Notes
     -----
-    Rows of `step_dose`; each packet is `mass` of the rise, each buffer `buffer` of the packet.
+    Rows of `step_dose`; each packet is the `mass` of the rise, each buffer the `buffer` of the packet.
 
     Examples
     --------
@@ -327,8 +327,8 @@ def steps(
     before = 0.0
     for number in range(1, int(step_count(start, step, limit)) + 1):
         after = step_dose(start, step, limit, number)
-        drug = mass(volume, after - before, active)
-        rows.append([float(number), after, drug, buffer(drug, ratio), mass(volume, after, active)])
+        drug = volume * (after - before) / 1000 / active
+        rows.append([float(number), after, drug, drug * ratio, volume * after / 1000 / active])
         before = after
     return rows
 

@@ -5,12 +5,13 @@ from __future__ import annotations
 import re
 
 from workbook_tools.errors import ArgumentError, Problem
-from workbook_tools.formulas.unit_table import PREFIXES, UNITS
+from workbook_tools.formulas.unit_table import OTHERS, PREFIXES, UNITS
 from workbook_tools.quantities import RealNumber, UnitName, checked
 
 Unit = tuple[float, float, tuple[float, ...]]
 TOKEN = re.compile(r"\s*(\*\*|[*/^()]|\d+(?:\.\d+)?|[^\W\d]\w*|%)")
 NONE = (0.0,) * 6
+LONGEST = 100
 SPELLINGS = str.maketrans({"°": "deg", "μ": "µ", "²": "^2", "³": "^3", "·": "*"})
 
 
@@ -54,6 +55,8 @@ def convert(value: RealNumber, from_unit: UnitName, to_unit: UnitName) -> RealNu
             units.append(parse(text))
         except ValueError as error:
             problems.append(Problem(name, text, str(error), ""))
+    if not problems and _mixes_temperatures(units[0], units[1], from_unit, to_unit):
+        problems.append(Problem("from unit and to unit", (from_unit, to_unit), "a temperature is no difference", ""))
     if not problems and any(abs(a - b) > 1e-9 for a, b in zip(units[0][2], units[1][2], strict=True)):
         problems.append(Problem("from unit and to unit", (from_unit, to_unit), "have different dimensions", ""))
     if problems:
@@ -66,8 +69,16 @@ def convert(value: RealNumber, from_unit: UnitName, to_unit: UnitName) -> RealNu
     return (value * factor + offset - wanted_offset) / wanted_factor
 
 
+def _mixes_temperatures(one: Unit, other: Unit, from_unit: str, to_unit: str) -> bool:
+    """A reading such as 5 degC is not the difference 5 delta_degC: it would become 278.15."""
+    differences = [text.strip().lower().startswith(("delta_", "Δ")) for text in (from_unit, to_unit)]
+    return (one[1] != 0 and differences[1]) or (other[1] != 0 and differences[0])
+
+
 def parse(text: str) -> Unit:
     """Factor, offset and dimension of a unit expression such as `mg/L` or `foot**3`. Raises ValueError in words."""
+    if len(text) > LONGEST:
+        raise ValueError(f"is longer than {LONGEST} letters")
     tokens = _tokens(text.translate(SPELLINGS))
     single = len(tokens) == 1
     unit, rest = _product(tokens, text)
@@ -132,6 +143,8 @@ def _named(name: str) -> Unit:
     name = {"%": "percent"}.get(name, name)
     if name in UNITS:
         return UNITS[name]
+    if name in OTHERS:
+        raise ValueError("measures something else than length, mass, time, temperature, amount and current")
     for stem in (name, name.removesuffix("s")):
         if stem in UNITS:
             return UNITS[stem]

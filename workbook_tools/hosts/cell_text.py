@@ -1,8 +1,11 @@
 """Translates a Python expression into cell text that computes the same.
 
-The subset: numbers, words, names, + - * / // % **, comparisons and their chains, and/or/not, if-expressions, `math`
+The subset: numbers, words, names, + - * / **, comparisons and their chains, and/or/not, if-expressions, `math`
 constants and functions, min, max, abs, `nearest`, calls of other formulas of ours; in functions also local
 assignments, and `if` with a return in each branch. Anything else is refused with its line.
+
+Left out with a reason: // and %, in which spreadsheets and Python differ for decimals (6 // 0.2 is 29 or 30), `and` and
+`or` of numbers, and tests compared with numbers.
 
 Traps it is written around: a cell's minus binds tighter than its power (-2^2 is 4), powers run from the left
 (2^3^2 is 64), `round` halves to even in Python and away from zero in a cell (so `round` is refused and `nearest`
@@ -81,6 +84,16 @@ def text_piece(value: str) -> Piece:
     return Piece('"' + value.replace('"', '""') + '"')
 
 
+def is_test(node: ast.expr) -> bool:
+    """Whether an expression is true or false by its form."""
+    negation = isinstance(node, ast.UnaryOp) and isinstance(node.op, ast.Not)
+    return (
+        negation
+        or isinstance(node, ast.Compare | ast.BoolOp)
+        or (isinstance(node, ast.Constant) and isinstance(node.value, bool))
+    )
+
+
 @dataclass
 class Translator:
     """Translates expressions; `names` gives the cell text of each name. Hosts add names and calls by subclassing."""
@@ -103,17 +116,23 @@ class Translator:
         if isinstance(node.value, bool):
             return Piece("TRUE" if node.value else "FALSE")
         if isinstance(node.value, int | float):
-            return number_piece(node.value)
+            return self._number(node, node.value)
         if isinstance(node.value, str):
             return text_piece(node.value)
         raise self.refuse(node, f"{node.value!r} has no equal in cell text")
+
+    def _number(self, node: ast.expr, value: float) -> Piece:
+        try:
+            return number_piece(value)
+        except (ValueError, OverflowError) as error:
+            raise self.refuse(node, str(error)) from error
 
     def _name(self, node: ast.Name) -> Piece:
         if node.id in self.names:
             return self.names[node.id]
         value = self.globals.get(node.id)
         if isinstance(value, int | float) and not isinstance(value, bool):
-            return number_piece(value)
+            return self._number(node, value)
         raise self.refuse(node, f"the name {node.id!r} is not known")
 
     def _attribute(self, node: ast.Attribute) -> Piece:
@@ -134,10 +153,8 @@ class Translator:
 
     def _binop(self, node: ast.BinOp) -> Piece:
         left, right = self.piece(node.left), self.piece(node.right)
-        if isinstance(node.op, ast.FloorDiv):
-            return Piece(f"INT({left.inside(PRODUCT - 1)}/{right.inside(PRODUCT)})")
-        if isinstance(node.op, ast.Mod):
-            return Piece(f"MOD({left.text},{right.text})")
+        if isinstance(node.op, ast.FloorDiv | ast.Mod):
+            raise self.refuse(node, f"{ast.unparse(node)!r}: spreadsheets differ in // and % of decimals")
         if type(node.op) not in OPERATORS:
             raise self.refuse(node, f"{ast.unparse(node)!r} has no equal in cell text")
         sign, level = OPERATORS[type(node.op)]
@@ -148,6 +165,8 @@ class Translator:
 
     def _compare(self, node: ast.Compare) -> Piece:
         sides = [node.left, *node.comparators]
+        if 0 < sum(is_test(side) for side in sides) < len(sides):
+            raise self.refuse(node, f"{ast.unparse(node)!r} compares a test with a number")
         parts = []
         for left, sign, right in zip(sides, node.ops, sides[1:], strict=False):
             if type(sign) not in COMPARISONS:
@@ -157,6 +176,8 @@ class Translator:
         return Piece(parts[0], COMPARED) if len(parts) == 1 else Piece(f"AND({','.join(parts)})")
 
     def _boolop(self, node: ast.BoolOp) -> Piece:
+        if not all(is_test(value) or isinstance(value, ast.Call) for value in node.values):
+            raise self.refuse(node, f"{ast.unparse(node)!r}: `and` and `or` join tests only")
         name = "AND" if isinstance(node.op, ast.And) else "OR"
         return Piece(f"{name}({','.join(self.piece(value).text for value in node.values)})")
 
@@ -166,8 +187,8 @@ class Translator:
 
     def _call(self, node: ast.Call) -> Piece:
         name = ast.unparse(node.func)
-        if node.keywords:
-            raise self.refuse(node, f"{name}: arguments by name have no equal in cell text")
+        if node.keywords or any(isinstance(argument, ast.Starred) for argument in node.args):
+            raise self.refuse(node, f"{ast.unparse(node)!r}: arguments by name or spread have no equal in cell text")
         if name in ("max", "min") and len(node.args) > 1:
             return Piece(f"{name.upper()}({','.join(self.piece(argument).text for argument in node.args)})")
         if name in FUNCTIONS:
@@ -180,7 +201,10 @@ class Translator:
             raise self.refuse(node, "round() takes halves to even; use nearest()")
         function = self.globals.get(name)
         if inspect.isfunction(function):
-            return body_piece(function, [self.piece(argument) for argument in node.args])
+            try:
+                return body_piece(function, [self.piece(argument) for argument in node.args])
+            except RecursionError as error:
+                raise self.refuse(node, f"{name!r} calls itself without end") from error
         raise self.refuse(node, f"the function {name!r} has no equal in cell text")
 
 

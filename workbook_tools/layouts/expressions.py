@@ -52,6 +52,14 @@ def is_measure(node: ast.expr) -> bool:
     return called(node) in ("count", "total")
 
 
+def compares_words(node: ast.Compare) -> bool:
+    """Whether a comparison asks if two values are the same, numbers or words, and neither side is arithmetic."""
+    sides = (node.left, *node.comparators)
+    plain = all(isinstance(op, ast.Eq | ast.NotEq) for op in node.ops) and len(sides) == 2
+    numbers = any(isinstance(side, ast.Constant) and not isinstance(side.value, str) for side in sides)
+    return plain and not numbers and not any(is_arithmetic(side) for side in sides)
+
+
 def is_arithmetic(node: ast.expr) -> bool:
     if isinstance(node, ast.UnaryOp) and isinstance(node.op, ast.Not):
         return False
@@ -102,9 +110,8 @@ class RowText(Translator):
 
     def _comparison(self, node: ast.Compare) -> str:
         text = super()._compare(node).text
-        constants = [s.value for s in (node.left, *node.comparators) if isinstance(s, ast.Constant)]
         names = [self.names[name].text for name in column_names(node, self.table)]
-        if any(isinstance(value, str) for value in constants):
+        if compares_words(node):
             there = [f'{name}<>""' for name in names]
             return f"AND({','.join([*there, text])})"
         # IF and not AND, since AND computes all its arguments and arithmetic on text is an error
@@ -317,13 +324,11 @@ class RowPython:
         raise self.refuse(node, f"{ast.unparse(node)!r} is not a test")
 
     def _comparison(self, node: ast.Compare) -> str:
-        sides = [node.left, *node.comparators]
-        if all(isinstance(op, ast.Eq | ast.NotEq) for op in node.ops) and len(sides) == 2:
-            one, other = (self.result(side) for side in sides)
-            if any(isinstance(side, ast.Constant) and isinstance(side.value, str) for side in sides):
-                wanted = f"same({one}, {other})"
-                there = " and ".join(f"row[{name!r}] is not None" for name in column_names(node, self.table))
-                return wanted if isinstance(node.ops[0], ast.Eq) else f"({there} and not {wanted})"
+        if compares_words(node):
+            one, other = (self.result(side) for side in (node.left, node.comparators[0]))
+            wanted = f"same({one}, {other})"
+            there = " and ".join(f"row[{name!r}] is not None" for name in column_names(node, self.table))
+            return f"({there} and {wanted if isinstance(node.ops[0], ast.Eq) else f'not {wanted}'})"
         return f"({self._all_numbers(node)} and {self._plain(node)})"
 
 

@@ -107,7 +107,7 @@ def key_text(table: Table, tables: Mapping[str, Table], position: int) -> str:
 def choice_names(tables: Mapping[str, Table]) -> dict[str, str]:
     """Defined names behind the drop-down lists: the filled part of a list, or of another sheet's ids.
 
-    The names grow with what is typed, so that no blank of a list lets every value pass.
+    The names grow with what is typed: a fixed range would end in blanks, and a blank in a list lets every value pass.
     """
     wanted = {column.to for table in tables.values() for column in table.typed if column.to}
     names = {}
@@ -117,7 +117,9 @@ def choice_names(tables: Mapping[str, Table]) -> dict[str, str]:
         last = 1_048_576 if table.log else table.last_row
         cells = f"{quoted(table.sheet)}!${column}${table.first_row}:${column}${last}"
         first = f"{quoted(table.sheet)}!${column}${table.first_row}"
-        names[choice_name(key)] = f"{first}:INDEX({cells},MAX(1,COUNTA({cells})))"
+        # filled to the end, or with gaps between short names of letters and digits
+        rows = f'MAX(1,COUNTA({cells}),IFERROR(MATCH("zzzz",{cells}),0))'
+        names[choice_name(key)] = f"{first}:INDEX({cells},{rows})"
     return names
 
 

@@ -32,6 +32,7 @@ FORMATS = {
     "whole": "0",
     "one": "0.0",
     "share": "0 %",
+    "permille": "0.0 %",
     "fine": "0.0000",
     "general": "General",
 }

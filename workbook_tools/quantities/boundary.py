@@ -44,7 +44,11 @@ EPOCH = datetime.datetime(1899, 12, 30)
 def registry() -> pint.UnitRegistry[float]:
     import pint
 
-    return pint.UnitRegistry(autoconvert_offset_to_baseunit=True)
+    units: pint.UnitRegistry[float] = pint.UnitRegistry(autoconvert_offset_to_baseunit=True, on_redefinition="ignore")
+    # pint's acre is that of the survey foot, retired at the end of 2022 (NIST); handbooks have 43,560 feet of 0.3048 m
+    units.define("acre = 43560 * foot ** 2")
+    units.define("acre_foot = 43560 * foot ** 3 = _ = acre_feet")
+    return units
 
 
 def amount(text: str, quantity: Quantity) -> float:

@@ -67,7 +67,12 @@ def source() -> str:
     for name, (factor, offset, powers) in units().items():
         written = ", ".join(f"{power:g}" for power in powers)
         lines.append(f'    "{name}": ({factor!r}, {offset!r}, ({written})),\n')
-    lines.append("}\n")
+    lines.append(
+        "}\n\n# names of other dimensions: not to be taken for a prefix and a unit\nOTHERS = frozenset(\n    {\n"
+    )
+    others = sorted(name for name in ureg._units if name.isidentifier() and name not in units())
+    lines += [f'        "{name}",\n' for name in others]
+    lines.append("    }\n)\n")
     return "".join(lines)
 
 

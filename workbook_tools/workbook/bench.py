@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
+from workbook_tools.errors import DataError
 from workbook_tools.hosts.guide import HEADINGS, NOTES, rows
 from workbook_tools.layouts import Layout, Sheet
 from workbook_tools.layouts.compute import Computed, compute_form
@@ -15,6 +16,7 @@ from workbook_tools.workbook.frame import Frame
 from workbook_tools.workbook.package import package
 from workbook_tools.workbook.sheets import SheetWriter
 from workbook_tools.workbook.styles import Styles
+from workbook_tools.workbook.values import cell_value
 
 NUMERIC = (FORMATS["number"], FORMATS["general"])
 STEP_HEADINGS = ("Packet", "Dose then mg/L", "Drug in packet g", "Buffer in packet g", "Drug so far g")
@@ -55,6 +57,25 @@ def build_bench(layout: Layout, values: Mapping[str, Mapping[str, object]] | Non
         else:
             cells[sheet.name] = SheetWriter(sheet, layout, computed, frame.styles, strings).write()
     return package(frame.workbook, cells, strings)
+
+
+def _held(layout: Layout, values: Mapping[str, Mapping[str, object]]) -> dict[str, dict[str, object]]:
+    """What is typed on each form, as cells can hold it; raises DataError with every fault at once."""
+    held: dict[str, dict[str, object]] = {key: {} for key in layout.forms}
+    bad = [f"there is no form {key!r}" for key in values if key not in layout.forms]
+    for key, (sheet, form) in layout.forms.items():
+        fields = {column.key: column for column in form.table.typed}
+        for name, value in values.get(key, {}).items():
+            if name not in fields:
+                bad.append(f"{sheet.name} has no field {name!r} to fill")
+                continue
+            try:
+                held[key][name] = cell_value(value)
+            except ValueError as error:
+                bad.append(f"{sheet.name}, {fields[name].heading}: {error}")
+    if bad:
+        raise DataError(bad)
+    return held
 
 
 class PageWriter:
@@ -200,7 +221,7 @@ class CardWriter(PageWriter):
             self.cells.heights[row] = 20
         for line in self.sheet.lines:
             row += 1
-            self.text(row, 1, line.text, "caution")
+            self.text(row, 1, line.text, "warning")
             self.cells.heights[row] = 20
         return self.cells
 

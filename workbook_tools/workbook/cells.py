@@ -53,10 +53,7 @@ def value_cell(place: str, style: int, value: object, strings: Strings) -> str:
         return f'<c r="{place}" s="{style}" t="b"><v>{int(value)}</v></c>'
     if isinstance(value, int | float):
         return f'<c r="{place}" s="{style}"><v>{value!r}</v></c>'
-    text = str(value)
-    if len(text) > TEXT_LIMIT:
-        raise ValueError(f"{place}: a cell holds {TEXT_LIMIT:,} characters, the text has {len(text):,}")
-    return f'<c r="{place}" s="{style}" t="s"><v>{strings.number(text)}</v></c>'
+    return f'<c r="{place}" s="{style}" t="s"><v>{strings.number(str(value))}</v></c>'
 
 
 def formula_cell(place: str, style: int, formula: str, value: object) -> str:

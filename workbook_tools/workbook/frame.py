@@ -229,7 +229,7 @@ def input_rule(column: Column, place: str) -> DataValidation:
 def _condition(column: Column, place: str) -> tuple[str, DataValidation]:
     if column.kind in ("list", "reference"):
         where = "list" if column.kind == "list" else f"{column.to.title()} sheet"
-        rule = DataValidation(type="list", formula1=choice_name(column.to), allow_blank=True)
+        rule = DataValidation(type="list", formula1=choice_name(column.to), allow_blank=False)
         return f"{column.heading}: choose from the {where}.", rule
     if column.kind == "number" and isinstance(column.quantity, Quantity):
         low, high = f"{column.quantity.low:.15g}", f"{column.quantity.high:.15g}"

@@ -5,13 +5,14 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping, Sequence
 from typing import Any
 
-from workbook_tools.errors import LayoutError
+from workbook_tools.errors import DataError, LayoutError
 from workbook_tools.layouts import Layout, Table
 from workbook_tools.layouts.compute import Computed, Row
 from workbook_tools.workbook.cells import Strings
 from workbook_tools.workbook.frame import Frame
 from workbook_tools.workbook.package import package
 from workbook_tools.workbook.sheets import SheetWriter
+from workbook_tools.workbook.values import cell_value
 
 Progress = Callable[[str, int, int], None]
 Data = Mapping[str, Sequence[Mapping[str, Any]]]
@@ -38,6 +39,7 @@ def build_log(layout: Layout, data: Data | None = None, rows: int = 200, progres
     Raises
     ------
     LayoutError : data for a table or a column that the layout does not have, or for one that is computed.
+    DataError : values that no cell can hold, each with its sheet, row and column.
     """
     layout = provided(layout, data or {}, rows)
     computed = Computed(layout, _copied(layout, data or {}))
@@ -63,7 +65,9 @@ def provided(layout: Layout, data: Data, rows: int) -> Layout:
 
 
 def _copied(layout: Layout, data: Data) -> dict[str, list[Row]]:
+    """The data as cells can hold them; raises with every fault at once."""
     faults = [f"there is no table {key!r} to fill" for key in data if key not in layout.tables]
+    bad: list[str] = []
     copied = {}
     for key, rows in data.items():
         if key not in layout.tables:
@@ -72,7 +76,20 @@ def _copied(layout: Layout, data: Data) -> dict[str, list[Row]]:
         allowed = {column.key for column in (table.typed if table.log else table.columns)}
         unknown = sorted({name for row in rows for name in row} - allowed)
         faults += [f"{table.sheet} has no column {name!r} to fill" for name in unknown]
-        copied[key] = [dict(row) for row in rows]
+        copied[key] = [_held(table, table.first_row + number, row, bad) for number, row in enumerate(rows)]
     if faults:
         raise LayoutError(layout.name, faults)
+    if bad:
+        raise DataError(bad)
     return copied
+
+
+def _held(table: Table, number: int, row: Mapping[str, Any], bad: list[str]) -> Row:
+    held: Row = {}
+    for key, value in row.items():
+        try:
+            held[key] = cell_value(value)
+        except ValueError as error:
+            heading = table.by_key[key].heading if key in table.by_key else key
+            bad.append(f"{table.sheet} row {number}, {heading}: {error}")
+    return held

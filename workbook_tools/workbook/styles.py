@@ -32,6 +32,7 @@ ROLES: dict[str, dict[str, Any]] = {
         "font": Font(FACE, 9, bold=True, color=INK),
         "alignment": Alignment(vertical="top", wrap_text=True),
     },
+    "warning": {"font": Font(FACE, 9, bold=True, color=INK), "alignment": Alignment(vertical="center")},
     "caution_wrapped": {
         "font": Font(FACE, 10, bold=True, color=INK),
         "alignment": Alignment(vertical="top", wrap_text=True),
