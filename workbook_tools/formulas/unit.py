@@ -42,7 +42,7 @@ def convert(value: RealNumber, from_unit: UnitName, to_unit: UnitName) -> RealNu
     Examples
     --------
     >>> f"{convert(1, 'acre_foot', 'gallon'):.0f}", f"{convert(50, 'degF', 'degC'):.2f}"
-    ('325853', '10.00')
+    ('325851', '10.00')
 
     References
     ----------

@@ -10,7 +10,6 @@ import importlib.metadata
 import zipfile
 from pathlib import Path
 
-import workbook_tools
 from workbook_tools.catalogue import entries
 from workbook_tools.hosts import extension_parts as parts
 from workbook_tools.hosts.guide import page
@@ -68,7 +67,7 @@ def contents() -> dict[str, bytes]:
     loaded.append(("menu.py", "Menu", f"{parts.MODULE}.Menu"))
     texts = {
         "META-INF/manifest.xml": parts.manifest_text(LISTED),
-        "description.xml": parts.description_text(workbook_tools.__version__),
+        "description.xml": parts.description_text(importlib.metadata.version("workbook-tools")),
         "description.txt": "Functions for fish health, by name in any cell, and a menu for the case log.\n",
         "LICENSE": licence(),
         "functions.idl": parts.interface_text(found),
@@ -85,7 +84,7 @@ def contents() -> dict[str, bytes]:
 
 def sources() -> dict[str, bytes]:
     """The files of this package that run inside LibreOffice, as they are."""
-    root = Path(workbook_tools.__file__).parent
+    root = Path(__file__).parents[1]
     names = sorted(file.relative_to(root).as_posix() for pattern in BUNDLED for file in root.glob(pattern))
     return {f"pythonpath/workbook_tools/{name}": (root / name).read_bytes() for name in names if name not in LEFT_OUT}
 
@@ -98,4 +97,4 @@ def licence() -> str:
                 return file.read_text(encoding="utf-8")
     except importlib.metadata.PackageNotFoundError:
         pass  # run from its sources
-    return (Path(workbook_tools.__file__).parents[1] / "LICENSE").read_text(encoding="utf-8")
+    return (Path(__file__).parents[2] / "LICENSE").read_text(encoding="utf-8")

@@ -45,7 +45,7 @@ class Test:
 
     def holds(self, row: Row, key: object, asking: Row) -> bool:
         value = asking[self.own] if self.own else key if self.value is None else self.value
-        mine = row[self.column]
+        mine = row.get(self.column)
         if self.sign == "=":
             return same(mine, value)
         return is_number(mine) and is_number(value) and PYTHON[self.sign](mine, value)
@@ -112,7 +112,7 @@ class Measure:
         chosen = [row for row in rows if all(test.holds(row, key, asking or {}) for test in self.tests)]
         if self.name == "count":
             return float(len(chosen))
-        numbers = sorted(float(row[self.column]) for row in chosen if is_number(row[self.column]))
+        numbers = sorted(float(row[self.column]) for row in chosen if is_number(row.get(self.column)))
         if self.name == "total":
             return sum(numbers)
         if self.name == "latest":
