@@ -146,8 +146,8 @@ def test_typed_by_a_person(calc: Office, tmp_path: Path) -> None:
     }
     calc.type_into(tmp_path / "empty.xlsx", {SHEET: typed_in}, tmp_path / "typed.xlsx")
     found = calc.values(tmp_path / "typed.xlsx")[SHEET]
-    # An acre-foot is 43,560 cubic survey feet of 1200/3937 m, a gallon 231 cubic inches of 0.0254 m (NIST SP 811).
-    gallons = 43_560 * (1200 / 3937) ** 3 / (231 * 0.0254**3)
+    # An acre-foot is 43,560 cubic feet of 12 inches (SRAC 410), a gallon 231 cubic inches (NIST SP 811).
+    gallons = 43_560 * 12**3 / 231
     assert [found[place] for place in typed_in] == pytest.approx([3.2, 0.8, gallons], rel=1e-9)
 
 

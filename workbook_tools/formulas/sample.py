@@ -172,6 +172,7 @@ def about(population: Population, prevalence: Prevalence, confidence: Confidence
 
 
 @checked
+@requires("population <= 100000", "cells count exactly up to 100,000 fish; beyond that take SAMPLE.DETECT")
 @requires("sampled <= population", "more fish are sampled than there are")
 def perfect(population: Population, sampled: SampleNumber, prevalence: Prevalence) -> Probability:
     """Chance that a sample holds an infected fish: SAMPLE.DETECT for a test that misses none.
@@ -192,7 +193,8 @@ def perfect(population: Population, sampled: SampleNumber, prevalence: Prevalenc
 
     Notes
     -----
-    1 less the hypergeometric chance of none. Infected fish: population * prevalence, rounded up.
+    1 less the hypergeometric chance of none. Infected fish: population * prevalence, rounded up. Up to 100,000 fish:
+    beyond that the engines' own hypergeometric functions lose digits.
 
     Examples
     --------
