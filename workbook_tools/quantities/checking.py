@@ -114,6 +114,8 @@ class Checked:
         except (OverflowError, ZeroDivisionError):  # numbers within range, together too far from any that a farm meets
             answer = math.inf
         if not isinstance(self.result, Quantity):
+            if not all(math.isfinite(number) for row in answer for number in row):
+                raise ArgumentError(self.name, [Problem("result", None, "is not finite numbers", "")], "range")
             return answer
         if not math.isfinite(answer):
             raise ArgumentError(self.name, [Problem("result", answer, "is not a finite number", "")], "range")

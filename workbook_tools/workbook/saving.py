@@ -63,6 +63,7 @@ def save(path: Path, content: bytes, replace: bool = False) -> Path | None:
         raise SaveError(path, "is a folder, not a file.")
     if not path.parent.is_dir():
         raise SaveError(path, f"the folder {path.parent} is not there.")
+    path = path.resolve() if path.is_symlink() else path  # the link stays, what it points to is replaced
     there = path.exists()
     if there and not replace:
         raise SaveError(path, "is there already. Choose another name, or say --replace (a dated backup is kept).")
@@ -75,10 +76,15 @@ def save(path: Path, content: bytes, replace: bool = False) -> Path | None:
         raise
     try:
         temporary.replace(path)
-    except PermissionError as error:
-        raise BusyFileError(path, f"cannot be replaced ({error.strerror}); is it open elsewhere?", temporary) from error
     except OSError as error:
-        raise SaveError(path, f"cannot be replaced ({error.strerror}).", temporary) from error
+        if backup is not None:
+            backup.unlink(missing_ok=True)  # the old file itself is still there
+        if not isinstance(error, PermissionError):
+            raise SaveError(path, f"cannot be replaced ({error.strerror}).", temporary) from error
+        raise BusyFileError(path, f"cannot be replaced ({error.strerror}); is it open elsewhere?", temporary) from error
+    except BaseException:  # an interruption: leave nothing lying about
+        temporary.unlink(missing_ok=True)
+        raise
     _settled(path.parent)
     return backup
 
@@ -98,6 +104,9 @@ def _written(path: Path, content: bytes) -> Path:
     except OSError as error:
         temporary.unlink(missing_ok=True)
         raise SaveError(path, f"cannot be written ({error.strerror}); nothing was changed.") from error
+    except BaseException:
+        temporary.unlink(missing_ok=True)
+        raise
     return temporary
 
 

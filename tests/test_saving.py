@@ -1,0 +1,264 @@
+"""Safe saving: the old file or the new one is always whole, nothing is lost, and nothing is left lying about."""
+
+from __future__ import annotations
+
+import errno
+import os
+import re
+import shutil
+import stat
+import tempfile
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from workbook_tools.errors import BusyFileError, SaveError, WorkbookToolsError
+from workbook_tools.workbook.saving import save
+
+OLD, NEW = b"the old log", b"the new log, which is longer"
+BACKUP = re.compile(r"River farm\.backup-\d{8}-\d{6}(-\d+)?\.xlsx")
+
+
+@pytest.fixture
+def path(tmp_path: Path) -> Path:
+    """A log that is there already, alone in its folder."""
+    log = tmp_path / "River farm.xlsx"
+    log.write_bytes(OLD)
+    return log
+
+
+def there(path: Path) -> dict[str, bytes]:
+    """Every file of the folder."""
+    return {file.name: file.read_bytes() for file in path.parent.iterdir()}
+
+
+def failing(code: int) -> Callable[..., Any]:
+    """A call to the system that fails as the system would."""
+
+    def fail(*_: object, **__: object) -> None:
+        raise OSError(code, os.strerror(code))
+
+    return fail
+
+
+# -------------------------------------------------------------------------------------------------- it works
+
+
+def test_a_new_file(tmp_path: Path) -> None:
+    path = tmp_path / "River farm.xlsx"
+    assert save(path, NEW) is None
+    assert there(path) == {"River farm.xlsx": NEW}
+
+
+def test_a_new_file_has_the_rights_of_any_new_file(tmp_path: Path) -> None:
+    """Not those of a temporary one, which nobody else may read."""
+    (tmp_path / "plain").write_bytes(b"")
+    path = tmp_path / "River farm.xlsx"
+    save(path, NEW)
+    assert stat.S_IMODE(path.stat().st_mode) == stat.S_IMODE((tmp_path / "plain").stat().st_mode)
+
+
+def test_a_file_that_is_there_is_not_replaced_unasked(path: Path) -> None:
+    with pytest.raises(SaveError) as caught:
+        save(path, NEW)
+    assert str(caught.value) == (
+        f"{path}: is there already. Choose another name, or say --replace (a dated backup is kept)."
+    )
+    assert there(path) == {path.name: OLD}
+
+
+def test_a_replaced_file_is_kept_as_a_dated_backup(path: Path) -> None:
+    path.chmod(0o640)
+    os.utime(path, (1_700_000_000, 1_700_000_000))
+    backup = save(path, NEW, replace=True)
+    assert backup is not None
+    assert backup.parent == path.parent
+    assert BACKUP.fullmatch(backup.name)
+    assert there(path) == {path.name: NEW, backup.name: OLD}
+    assert stat.S_IMODE(path.stat().st_mode) == 0o640
+    assert backup.stat().st_mtime == 1_700_000_000
+
+
+def test_backups_of_one_second_are_all_kept(path: Path) -> None:
+    contents = [OLD, *(b"log %d" % number for number in range(4))]
+    backups = [save(path, content, replace=True) for content in contents[1:]]
+    assert len(set(backups)) == 4
+    assert [backup.read_bytes() for backup in backups if backup is not None] == contents[:-1]
+    assert path.read_bytes() == contents[-1]
+
+
+def test_replacing_what_is_not_there_makes_no_backup(tmp_path: Path) -> None:
+    path = tmp_path / "River farm.xlsx"
+    assert save(path, NEW, replace=True) is None
+    assert there(path) == {path.name: NEW}
+
+
+# ------------------------------------------------------------------------------------------- it is in the way
+
+
+@pytest.mark.parametrize("name", ["~$River farm.xlsx", ".~lock.River farm.xlsx#", "~$ver farm.xlsx"])
+def test_a_file_that_is_open_is_not_touched(name: str, path: Path) -> None:
+    """Lock files of both families of spreadsheet programs; one of them cuts two letters off a long name."""
+    lock = path.with_name(name)
+    lock.write_bytes(b"somebody")
+    with pytest.raises(BusyFileError) as caught:
+        save(path, NEW, replace=True)
+    assert str(caught.value) == (
+        f"{path}: is open in a spreadsheet program (its lock file {name} is there). Close it and try again; if no "
+        "program has it open, delete that lock file."
+    )
+    assert there(path) == {path.name: OLD, name: b"somebody"}
+
+
+def test_a_lock_file_of_another_log_is_none_of_ours(path: Path) -> None:
+    path.with_name("~$Other farm.xlsx").write_bytes(b"")
+    path.with_name(".~lock.Other farm.xlsx#").write_bytes(b"")
+    assert save(path, NEW, replace=True) is not None
+    assert path.read_bytes() == NEW
+
+
+def test_a_lock_file_stops_a_new_file_too(tmp_path: Path) -> None:
+    (tmp_path / "~$River farm.xlsx").write_bytes(b"")
+    with pytest.raises(BusyFileError):
+        save(tmp_path / "River farm.xlsx", NEW)
+    assert not (tmp_path / "River farm.xlsx").exists()
+
+
+def test_a_folder_in_place_of_the_file(tmp_path: Path) -> None:
+    (tmp_path / "River farm.xlsx").mkdir()
+    with pytest.raises(SaveError, match="is a folder, not a file"):
+        save(tmp_path / "River farm.xlsx", NEW, replace=True)
+    assert list((tmp_path / "River farm.xlsx").iterdir()) == []
+
+
+def test_a_folder_that_is_not_there(tmp_path: Path) -> None:
+    with pytest.raises(SaveError, match=re.escape(f"the folder {tmp_path / 'gone'} is not there")):
+        save(tmp_path / "gone" / "River farm.xlsx", NEW)
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_a_folder_that_cannot_be_written_to(path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Rights do not bind an administrator, so the system's refusal is played."""
+    monkeypatch.setattr(tempfile, "mkstemp", failing(errno.EACCES))
+    with pytest.raises(SaveError) as caught:
+        save(path, NEW, replace=True)
+    assert str(caught.value) == f"{path}: the folder cannot be written to (Permission denied)."
+    assert there(path) == {path.name: OLD}
+
+
+# ------------------------------------------------------------------------------------------ it fails half way
+
+
+class FullDisk:
+    """An open file on a disk that takes half of what is written, and no more."""
+
+    def __init__(self, file: Any) -> None:
+        self.file = file
+
+    def __enter__(self) -> FullDisk:
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self.file.close()
+
+    def write(self, content: bytes) -> int:
+        self.file.write(content[: len(content) // 2])
+        self.file.flush()
+        raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
+
+    def __getattr__(self, name: str) -> Any:
+        return getattr(self.file, name)
+
+
+def on_a_full_disk(monkeypatch: pytest.MonkeyPatch) -> None:
+    whole = os.fdopen
+    monkeypatch.setattr(os, "fdopen", lambda *args, **kwargs: FullDisk(whole(*args, **kwargs)))
+
+
+def without_sync(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(os, "fsync", failing(errno.EIO))
+
+
+@pytest.mark.parametrize(
+    ("spoil", "words"),
+    [(on_a_full_disk, "No space left on device"), (without_sync, "Input/output error")],
+    ids=["write", "fsync"],
+)
+@pytest.mark.parametrize("old", [True, False], ids=["replacing", "new"])
+def test_a_disk_that_fails_while_writing(
+    spoil: Callable[[pytest.MonkeyPatch], None], words: str, old: bool, path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    if not old:
+        path.unlink()
+    before = there(path)
+    spoil(monkeypatch)
+    with pytest.raises(SaveError) as caught:
+        save(path, NEW, replace=True)
+    assert str(caught.value) == f"{path}: cannot be written ({words}); nothing was changed."
+    assert caught.value.kept is None
+    assert there(path) == before
+
+
+def test_a_disk_that_is_full_at_the_backup(path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    def half(source: Path, target: Path) -> None:
+        Path(target).write_bytes(Path(source).read_bytes()[:3])
+        raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
+
+    monkeypatch.setattr(shutil, "copy2", half)
+    with pytest.raises(SaveError) as caught:
+        save(path, NEW, replace=True)
+    assert str(caught.value) == f"{path}: no backup could be made (No space left on device); nothing was changed."
+    assert there(path) == {path.name: OLD}
+
+
+@pytest.mark.parametrize(
+    ("code", "kind", "words"),
+    [
+        (errno.EACCES, BusyFileError, "cannot be replaced (Permission denied); is it open elsewhere?"),
+        (errno.ENOSPC, SaveError, "cannot be replaced (No space left on device)."),
+    ],
+    ids=["open elsewhere", "full"],
+)
+def test_a_file_that_cannot_be_replaced(
+    code: int, kind: type[SaveError], words: str, path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """As when another program holds the old one open: the new one is kept, and the message says where."""
+    monkeypatch.setattr(Path, "replace", failing(code))
+    with pytest.raises(kind) as caught:
+        save(path, NEW, replace=True)
+    kept = Path(caught.value.kept or "")
+    assert kept.read_bytes() == NEW
+    assert str(caught.value) == f"{path}: {words} The new file is whole and lies at {kept}."
+    assert there(path) == {path.name: OLD, kept.name: NEW}  # no copy of the old one: it is there itself
+
+
+def test_an_interrupted_save_leaves_nothing(path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Ctrl-C while the disk is busy."""
+
+    def interrupted(_: int) -> None:
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr(os, "fsync", interrupted)
+    with pytest.raises(KeyboardInterrupt):
+        save(path, NEW, replace=True)
+    assert there(path) == {path.name: OLD}
+
+
+def test_a_link_still_points_to_the_log(tmp_path: Path) -> None:
+    """What is saved through a link lands in the file that it points to."""
+    real = tmp_path / "records" / "River farm.xlsx"
+    real.parent.mkdir()
+    real.write_bytes(OLD)
+    link = tmp_path / "River farm.xlsx"
+    link.symlink_to(real)
+    save(link, NEW, replace=True)
+    assert link.is_symlink()
+    assert real.read_bytes() == NEW
+
+
+def test_refusals_are_of_the_one_tree() -> None:
+    assert issubclass(BusyFileError, SaveError)
+    assert issubclass(SaveError, WorkbookToolsError)
+    assert issubclass(SaveError, OSError)
