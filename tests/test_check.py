@@ -576,3 +576,12 @@ def test_one_stray_cell_far_away_does_not_end_the_check(cell: str, tmp_path: Pat
     )
     assert done.returncode == 0, done.stderr[:300]
     assert done.stdout.strip()
+
+
+@pytest.mark.parametrize("name", ["S*", "S?1", "~S1", "<5", ">0", "=S1", "12", "0012", "1e3"])
+def test_an_id_that_stands_for_others_is_refused(name: str, tmp_path: Path) -> None:
+    """Summaries count by names, and COUNTIFS takes these for other names, conditions or numbers."""
+    data = clean()
+    data["sites"].append({**data["sites"][0], "site": name})
+    found = check_log(made(tmp_path, data), case_log()).findings
+    assert [finding.code for finding in found if finding.value == name] == ["id-stands-for-others"]

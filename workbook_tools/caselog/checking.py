@@ -75,6 +75,7 @@ def check_log(path: Path, layout: Layout) -> Checked:
     for table in layout.log_tables():
         read = log.tables[table.key]
         findings += _doubled_ids(read)
+        findings += _ids_that_stand_for_others(read)
         findings += _text_for_numbers(read)
         findings += _stale(read, computed)
     order = {sheet.name: number for number, sheet in enumerate(layout.sheets)}
@@ -147,6 +148,21 @@ def _doubled_ids(read: ReadTable) -> Iterator[Finding]:
             yield _finding(read, position, column.key, "id-used-twice", reason, value)
         else:
             first[folded] = read.numbers[position]
+
+
+def _ids_that_stand_for_others(read: ReadTable) -> Iterator[Finding]:
+    """Ids that a spreadsheet's own counting takes for others: with * ? ~, a leading sign, or of digits alone."""
+    column = read.table.id_column
+    if column is None:
+        return
+    for position, row in enumerate(read.rows):
+        value = row[column.key]
+        if isinstance(value, str) and (set(value) & set("*?~") or value[:1] in "<>=" or LOOKS_NUMERIC.match(value)):
+            reason = (
+                f"{column.heading} {value}: summaries count by names, and a spreadsheet takes * ? ~ for any letters, "
+                "a leading < > = for a condition, and 012 for 12. Put a letter first and leave these signs out."
+            )
+            yield _finding(read, position, column.key, "id-stands-for-others", reason, value)
 
 
 def _text_for_numbers(read: ReadTable) -> Iterator[Finding]:

@@ -278,7 +278,9 @@ def guarded(check: Checked, operands: Sequence[Piece], body: str, fails: tuple[s
     """`body` behind the tests of the arguments; `fails` are what stands for a wrong type and for a wrong range."""
     pairs = list(zip(check.parameters, operands, strict=True))
     types = [test for parameter, operand in pairs for test in type_tests(parameter, operand)]
-    ranges = [test for parameter, operand in pairs for test in range_tests(parameter, operand)]
+    words = [pair for pair in pairs if isinstance(pair[0].kind, Choice)]  # a word off its list is of the wrong kind
+    listed = [test for parameter, operand in words for test in range_tests(parameter, operand)]
+    ranges = [test for pair in pairs if pair not in words for test in range_tests(*pair)]
     names = {parameter.name: operand for parameter, operand in pairs}
     relations = [
         Translator(check.name, names, relation.names).piece(ast.parse(relation.expression, mode="eval").body).text
@@ -289,6 +291,8 @@ def guarded(check: Checked, operands: Sequence[Piece], body: str, fails: tuple[s
         body = f"IF(AND({','.join(relations)}),{body},{fails[1]})"
     if ranges:
         body = f"IF(AND({','.join(ranges)}),{body},{fails[1]})"
+    if listed:
+        body = f"IF(AND({','.join(listed)}),{body},{fails[0]})"
     return f"IF(AND({','.join(types)}),{body},{fails[0]})"
 
 

@@ -18,7 +18,22 @@ ALLOWED = frozenset(
             "MEDIAN",
             "MIN",
         ),
-        *("MOD", "NORMSINV", "NOT", "OR", "PERCENTILE", "PI", "ROUND", "ROWS", "SQRT", "SUM", "SUMIF", "SUMIFS"),
+        *(
+            "MOD",
+            "NORMSINV",
+            "NOT",
+            "OR",
+            "PERCENTILE",
+            "PI",
+            "ROUND",
+            "ROW",
+            "ROWS",
+            "SQRT",
+            "SUBSTITUTE",
+            "SUM",
+            "SUMIF",
+            "SUMIFS",
+        ),
         *("TRIM", "TRUE", "TRUNC"),
     }
 )

@@ -17,7 +17,7 @@ from workbook_tools.errors import LayoutError
 from workbook_tools.layouts.expressions import NOTHING, is_measure, python_function
 from workbook_tools.layouts.measures import Measure, measure
 from workbook_tools.layouts.model import Column, Form, Layout, Rule, Table
-from workbook_tools.layouts.trees import column_names, is_own, parsed
+from workbook_tools.layouts.trees import column_names, is_number, is_own, parsed
 
 Row = dict[str, Any]
 Data = Mapping[str, Sequence[Row]]
@@ -29,6 +29,7 @@ class Program:
 
     table: Table
     steps: tuple[tuple[str, Callable[..., Any]], ...]
+    later: tuple[tuple[str, Callable[..., Any]], ...]  # what needs the other rows of the same table
     rules: tuple[tuple[Rule, Callable[..., bool]], ...]
 
     def compute(self, row: Row, log: Computed) -> None:
@@ -37,6 +38,11 @@ class Program:
             if column.kind == "position":
                 row[column.key] = log.position(column.to, row[column.key.removesuffix("_row")])
         for key, function in self.steps:
+            row[key] = function(row, log.find, log.tally)
+
+    def finish(self, row: Row, log: Computed) -> None:
+        """Fill what rests on the other rows of the table, once all of them are computed."""
+        for key, function in self.later:
             row[key] = function(row, log.find, log.tally)
 
     def broken(self, row: Row, log: Computed) -> list[Rule]:
@@ -69,6 +75,7 @@ def _programs(name: str) -> dict[str, Program]:
 
 def _program(table: Table, layout: Layout) -> Program:
     where = f"{table.sheet}.{table.key}"
+    later = own_tallies(table)
     steps = tuple(
         (column.key, python_function(column.expression, table, layout.tables, f"{where}.{column.key}"))
         for column in in_order(table)
@@ -77,7 +84,23 @@ def _program(table: Table, layout: Layout) -> Program:
         (rule, python_function(rule.when, table, layout.tables, f"{where}.{rule.code}", test=True))
         for rule in table.rules
     )
-    return Program(table, steps, rules)
+    first = tuple(step for step in steps if step[0] not in later)
+    return Program(table, first, tuple(step for step in steps if step[0] in later), rules)
+
+
+def own_tallies(table: Table) -> set[str]:
+    """Columns that count over their own table, and those that are computed from them."""
+    found: set[str] = set()
+    for column in in_order(table):
+        tree = parsed(column.expression, column.key)
+        counts = any(_counts_over(part, table) for part in ast.walk(tree) if isinstance(part, ast.Call))
+        if counts or found & set(_needed(tree, table)):
+            found.add(column.key)
+    return found
+
+
+def _counts_over(node: ast.Call, table: Table) -> bool:
+    return is_measure(node) and ast.unparse(node.args[0]).split(".")[0] == table.key
 
 
 def in_order(table: Table) -> list[Column]:
@@ -139,8 +162,9 @@ class Computed:
     def tally(self, expression: str, row: Row) -> float | None:
         """A figure over another table's rows, as a column of `row` asks for it."""
         figure = _measure(expression, self.layout.name)
-        if any(row[test.own] is None for test in figure.tests if test.own):
-            return None
+        for test in figure.tests:
+            if test.own and (row[test.own] is None or (test.sign != "=" and not is_number(row[test.own]))):
+                return None
         return figure.value(self._alike(figure, row), None, row)
 
     def _alike(self, figure: Measure, row: Row) -> Sequence[Row]:
@@ -168,23 +192,31 @@ class Computed:
         program = _programs(self.layout.name)[table.key]
         index: dict[object, Row] = {}
         place: dict[object, int] = {}
-        for position, row in enumerate(self.data[table.key]):
+        rows = self.data[table.key]
+        for position, row in enumerate(rows):
             for column in table.columns:
                 row.setdefault(column.key, None)
             if table.log and in_use(table, row):
                 program.compute(row, self)
-                broken = program.broken(row, self)
-                self.findings += [(table, position, rule) for rule in broken]
-                for column in self.table_reasons(table):
-                    said = [rule.say for rule in column.rules if rule in broken]
-                    row[column.key] = "".join(f"{sentence} " for sentence in said) or None
-                row["check"] = " ".join(rule.say for rule in broken) or "ok"
             key = row[table.key_column.key]
             if key is not None:  # the first of two equal keys answers, as MATCH has it
                 index.setdefault(_folded(key), row)
                 place.setdefault(_folded(key), self.number(table, position))
+        for position, row in enumerate(rows):
+            if table.log and in_use(table, row):
+                program.finish(row, self)
+                self._judge(table, position, row, program)
         self.index[table.key] = index
         self.place[table.key] = place
+
+    def _judge(self, table: Table, position: int, row: Row, program: Program) -> None:
+        """What the rules say of a row, for the Check column and the checker."""
+        broken = program.broken(row, self)
+        self.findings += [(table, position, rule) for rule in broken]
+        for column in self.table_reasons(table):
+            said = [rule.say for rule in column.rules if rule in broken]
+            row[column.key] = "".join(f"{sentence} " for sentence in said) or None
+        row["check"] = " ".join(rule.say for rule in broken) or "ok"
 
     def _measured(self, table: Table) -> list[Row]:
         program = _programs(self.layout.name)[table.key]

@@ -141,7 +141,8 @@ class RowText(Translator):
         text, array = figure.cell_text("", own)
         if array:
             raise self.refuse(node, f"{figure.name} belongs on a summary")
-        there = ",".join(f'{place}<>""' for place in own.values())
+        ordered = {test.own for test in figure.tests if test.sign != "="}
+        there = ",".join(f"ISNUMBER({place})" if name in ordered else f'{place}<>""' for name, place in own.items())
         return Piece(f'IF(AND({there}),{text},"")')
 
     def _call(self, node: ast.Call) -> Piece:
@@ -174,12 +175,23 @@ class RowText(Translator):
         target = self.tables[column.to]
         text = self.names[column.key].text
         letter = target.letters[target.key_column.key]
-        return f'IF({text}="","",IFERROR(MATCH({text},{quoted(target.sheet)}!${letter}:${letter},0),""))'
+        sheet = quoted(target.sheet)
+        cells = f"{sheet}!${letter}${target.first_row}:${letter}$1048576"
+        found = f"ROW({sheet}!${letter}${target.heading_row})+MATCH({literal(text)},{cells},0)"
+        return f'IF({text}="","",IFERROR({found},""))'
 
     def listed(self, column: Column) -> str:
         """Test that a typed value is on its list."""
         target = self.tables[column.to]
         return f"ISNUMBER(MATCH({self.names[column.key].text},{target.range(target.key_column.key)},0))"
+
+
+def literal(text: str) -> str:
+    """A key for MATCH, in which * ? ~ of a text stand for themselves."""
+    escaped = text
+    for mark in "~*?":
+        escaped = f'SUBSTITUTE({escaped},"{mark}","~{mark}")'
+    return f"IF(ISTEXT({text}),{escaped},{text})"
 
 
 def position_key(reference: str) -> str:
