@@ -28,6 +28,7 @@ import python_calamine
 from openpyxl.utils import range_boundaries
 from openxml_audit import OpenXmlValidator
 
+from demo.practice import practice
 from tests.support.office import Office
 from tests.test_check import ROWS, clean, clock, day
 from workbook_tools.errors import WorkbookToolsError
@@ -41,7 +42,7 @@ from workbook_tools.workbook.log import build_log
 ROOT = Path(__file__).resolve().parent.parent
 MAIN = "{http://schemas.openxmlformats.org/spreadsheetml/2006/main}"
 LINK = "{http://schemas.openxmlformats.org/officeDocument/2006/relationships}id"
-WHICH = ("empty log", "filled log", "empty bench", "filled bench")
+WHICH = ("empty log", "filled log", "demo log", "empty bench", "filled bench")
 BENCH: dict[str, dict[str, object]] = {
     "bench": {
         "place": "Alder springs",
@@ -82,6 +83,7 @@ def built(which: str) -> bytes:
     makers = {
         "empty log": lambda: build_log(case_log(), rows=ROWS),
         "filled log": lambda: build_log(case_log(), clean(), rows=ROWS),
+        "demo log": lambda: build_log(case_log(), practice()),
         "empty bench": lambda: build_bench(load("bench")),
         "filled bench": lambda: build_bench(load("bench"), BENCH),
     }

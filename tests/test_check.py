@@ -578,7 +578,7 @@ def test_one_stray_cell_far_away_does_not_end_the_check(cell: str, tmp_path: Pat
     assert done.stdout.strip()
 
 
-@pytest.mark.parametrize("name", ["S*", "S?1", "~S1", "<5", ">0", "=S1", "12", "0012", "1e3"])
+@pytest.mark.parametrize("name", ["S*", "S?1", "~S1", "<5", ">0", "=S1", "12", "0012", "1e3", "TRUE", "false "])
 def test_an_id_that_stands_for_others_is_refused(name: str, tmp_path: Path) -> None:
     """Summaries count by names, and COUNTIFS takes these for other names, conditions or numbers."""
     data = clean()

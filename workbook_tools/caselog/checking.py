@@ -17,6 +17,7 @@ from workbook_tools.quantities import Quantity
 
 DECIMAL_COMMA = re.compile(r"^\s*[+-]?\d{1,3}(\.\d{3})*,\d+\s*$|^\s*[+-]?\d+,\d+\s*$")
 LOOKS_NUMERIC = re.compile(r"^\s*[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?\s*$")
+STANDS_FOR_OTHERS = re.compile(rf".*[*?~]|[<>=]|{LOOKS_NUMERIC.pattern}|\s*(true|false)\s*$", re.IGNORECASE)
 NUMBER_WITH_UNIT = re.compile(r"^\s*[+-]?(\d+\.?\d*|\.\d+)\s*[^\d\s,.].*$")
 LOOKS_DATE = re.compile(r"^\s*\d{1,4}[-/.]\d{1,2}[-/.]\d{1,4}\s*$|^\s*\d{1,2}\.?\s+[A-Za-z]{3,}\.?\s+\d{2,4}\s*$")
 LOOKS_TIME = re.compile(r"^\s*\d{1,2}[:.h]\d{2}([:.]\d{2})?\s*([ap]\.?m\.?)?\s*$", re.IGNORECASE)
@@ -157,10 +158,11 @@ def _ids_that_stand_for_others(read: ReadTable) -> Iterator[Finding]:
         return
     for position, row in enumerate(read.rows):
         value = row[column.key]
-        if isinstance(value, str) and (set(value) & set("*?~") or value[:1] in "<>=" or LOOKS_NUMERIC.match(value)):
+        if isinstance(value, str) and STANDS_FOR_OTHERS.match(value):
             reason = (
                 f"{column.heading} {value}: summaries count by names, and a spreadsheet takes * ? ~ for any letters, "
-                "a leading < > = for a condition, and 012 for 12. Put a letter first and leave these signs out."
+                "a leading < > = for a condition, 012 for 12 and TRUE for no text. Put a letter first and leave these "
+                "signs out."
             )
             yield _finding(read, position, column.key, "id-stands-for-others", reason, value)
 
