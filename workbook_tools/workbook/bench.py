@@ -18,7 +18,7 @@ from workbook_tools.workbook.sheets import SheetWriter
 from workbook_tools.workbook.styles import Styles
 from workbook_tools.workbook.values import cell_value
 
-NUMERIC = (FORMATS["number"], FORMATS["general"])
+NUMERIC = (FORMATS["number"], FORMATS["volume"], FORMATS["typed"])
 STEP_HEADINGS = ("Packet", "Dose then mg/L", "Drug in packet g", "Buffer in packet g", "Drug so far g")
 
 
