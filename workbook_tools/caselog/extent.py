@@ -30,6 +30,7 @@ def check_extent(path: Path) -> None:
             for name in archive.namelist():
                 if SHEET.match(name):
                     _check_part(path, archive, name)
+    # RuntimeError is zipfile's word for an encrypted part, NotImplementedError for a compression it does not know
     except (zipfile.BadZipFile, zlib.error, EOFError, NotImplementedError, RuntimeError) as error:
         raise ReadError(path, f"is not an .xlsx workbook, or is cut short ({error}).") from error
 

@@ -34,7 +34,7 @@ FORMATS = {
     "share": "0 %",
     "permille": "0.0 %",
     "fine": "0.0000",
-    "general": "General",
+    "general": 'General;-General;General;"  "@',  # words stand off the number before them
 }
 RULES_A_CELL = 12
 CHECK = Column(
@@ -106,7 +106,6 @@ def _sheet(entry: dict[str, Any], faults: list[str]) -> Sheet:
         entry.get("guide", False),
         entry.get("caution", ""),
         entry.get("landscape", True),
-        entry.get("private", False),
         entry.get("one_page", False),
     )
 

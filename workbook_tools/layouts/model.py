@@ -200,7 +200,6 @@ class Sheet:
     guide: bool = False  # the guide to the functions
     caution: str = ""
     landscape: bool = True
-    private: bool = False
     one_page: bool = False
 
 

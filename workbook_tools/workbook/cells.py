@@ -22,10 +22,6 @@ def xml_text(text: str) -> str:
     return text.replace("&", "&amp;").replace("<", "&lt;").replace(">", "&gt;").replace("\r", "_x000D_")
 
 
-def attribute_text(text: str) -> str:
-    return xml_text(text).replace('"', "&quot;").replace("\n", "&#10;").replace("\t", "&#9;")
-
-
 class Strings:
     """The texts of a workbook, each once, as the package's shared table holds them."""
 

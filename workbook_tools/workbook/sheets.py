@@ -135,11 +135,16 @@ class SheetWriter:
         data = self.computed.data[table.key]
         for position in range(table.rows):
             row = table.first_row + position
+            lines = 1
             for number, column in enumerate(table.columns, start=table.first_column):
                 value = data[position].get(column.key) if position < len(data) else None
+                if column.width > 20 and isinstance(value, str):
+                    lines = max(lines, 1 + int(1.15 * len(value) / column.width))  # words break before the edge
                 role = "listed_wrapped" if column.width > 20 else "listed"
                 place = f"{letter(number)}{row}"
                 self.cells.put(row, number, self._value(place, self.styles.number(role, column.format), value))
+            if lines > 1:
+                self.cells.heights[row] = 12.5 * lines
 
     # ------------------------------------------------------------------------------------------------ page
 
