@@ -62,6 +62,23 @@ _TREATMENTS: tuple[Row, ...] = (
      "first": "2026-09-25", "last": "2026-09-25", "salt_now": 0.3, "why": "white spot", "extra_label": "no"},
 )  # fmt: skip
 
+# Lots: number, drug, received, on, expires, where kept
+_STORES = (
+    ("0417A", "tricaine methanesulfonate", 1000, "2025-08-14", "2027-08-31", "cupboard, office"),
+    ("0552B", "tricaine methanesulfonate", 1000, "2025-10-02", "2028-02-29", "car"),
+    ("N2203", "sodium bicarbonate", 5000, "2025-09-01", "2028-12-31", "cupboard, office"),
+    ("00318", "chloramine-T", 1000, "2025-11-03", "2027-03-31", "cupboard, office"),
+    ("7720", "oxytetracycline", 25000, "2026-03-02", "2026-12-31", "feed store, site S01"),
+)
+# What to come back to: visit, stock, due, what, who, done, outcome
+_FOLLOW_UPS = (
+    ("2026-01-15", "K03", "2026-01-22", "count losses, look at gills again", "producer", "2026-01-21", "better"),
+    ("2026-02-05", "K06", "2026-04-09", "scrape four fish", "veterinarian", "2026-04-09", "better"),
+    ("2026-05-07", "K09", "2026-05-19", "ask for the laboratory's answer", "veterinarian", "2026-05-19", "gone"),
+    ("2026-09-24", "K08", "2026-10-01", "scrape five fish", "producer", None, None),
+    ("2026-11-12", "K09", "2026-12-10", "look at the scars", "veterinarian", None, None),
+)
+
 # Daily sheets: stock, first day, how many days, dead on the worst day, which day that was, feed [kg], temperature [C]
 _DAILY = (
     ("K03", "2026-01-10", 17, 40, 5, 0.16, 7.9, "disease"),
@@ -99,6 +116,24 @@ def treatments(visit_ids: dict[str, str]) -> list[Row]:
         | {"treatment": f"R{number:03d}", "visit": visit_ids[row["visit"]], "prescriber": "veterinarian"}
         | {"first": day(row["first"]), "last": day(row["last"])}
         for number, row in enumerate(_TREATMENTS, start=1)
+    ]
+
+
+def stores() -> list[Row]:
+    """Rows of the Stores sheet."""
+    return [
+        {"lot": lot, "item": item, "unit": "g", "received": received, "received_on": day(came), "expiry": day(expires)}
+        | {"place": place}
+        for lot, item, received, came, expires, place in _STORES
+    ]
+
+
+def follow_ups(visit_ids: dict[str, str]) -> list[Row]:
+    """Rows of the Follow-ups sheet; `visit_ids` by day."""
+    return [
+        {"follow_up": f"U{number:03d}", "visit": visit_ids[visit], "stock": stock, "due": day(due), "what": what}
+        | {"who": who, "done": day(done) if done else None, "outcome": outcome}
+        for number, (visit, stock, due, what, who, done, outcome) in enumerate(_FOLLOW_UPS, start=1)
     ]
 
 

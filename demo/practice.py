@@ -13,7 +13,7 @@ import datetime
 from random import Random
 from typing import Any
 
-from demo.care import day, losses, samples, treatments
+from demo.care import day, follow_ups, losses, samples, stores, treatments
 from demo.course import Course, FishCourse, run
 from demo.places import GROUPS, Row, sites, stocks, vessels
 from demo.species import SPECIES, Species
@@ -29,6 +29,12 @@ SLIPS = (
     "a fish id used twice",
     "balance lost before the fish went in",
 )
+STOPWATCH_VISIT = "V018"
+STOPWATCH_TIMES = {
+    "baths": ("first_topup", "ended"),
+    "watch": ("time",),
+    "fish": ("into", "balance", "working", "out", "recovered"),
+}
 MISHAPS = ("death", "slow breathing")
 UNSETTLED = 3.4  # tolerance of a fish that does not settle
 
@@ -43,8 +49,14 @@ def practice(seed: int = SEED) -> dict[str, list[Row]]:
         diary.visit(f"V{number:03d}", visit)
     diary.next_bath(f"V{len(YEAR) + 1:03d}")
     diary.between_visits()
+    diary.by_stopwatch(STOPWATCH_VISIT)
     make_slips(diary.rows["fish"])
     return diary.rows
+
+
+def reading(second: float) -> float:
+    """What a spreadsheet makes of a stopwatch time typed m:ss: it takes 3:20 for hours and minutes."""
+    return round(second) / 1440
 
 
 def clock(second: float) -> float:
@@ -149,6 +161,7 @@ class Diary:
         masses: Row = {"drug_weighed": round(drug * (1 + error), 2)}
         if plan.agent != CHLORAMINE:
             masses["buffer_weighed"] = round(2 * drug * self.random.gauss(1.005, 0.005), 2)
+            masses["buffer_lot"] = "N2203"
         return masses
 
     def treatment(self, visit_id: str, visit: Visit, plan: Plan, second: int) -> int:
@@ -222,6 +235,20 @@ class Diary:
         self.rows["samples"] = samples(visit_ids, kept)
         self.rows["losses"] = losses(self.random)
         self.rows["treatments"] = treatments(visit_ids)
+        self.rows["stores"] = stores()
+        self.rows["follow_ups"] = follow_ups(visit_ids)
+
+    def by_stopwatch(self, visit_id: str) -> None:
+        """The times of a visit as they were read off a stopwatch."""
+        starts = {row["bath"]: row["started"] for row in self.rows["baths"] if row["visit"] == visit_id}
+        for table, keys in STOPWATCH_TIMES.items():
+            for row in self.rows[table]:
+                for key in keys if row["bath"] in starts else ():
+                    if row.get(key) is not None:
+                        row[key] = reading(86400 * (row[key] - starts[row["bath"]]))
+        for row in self.rows["baths"]:
+            if row["bath"] in starts:
+                row["times"] = "stopwatch"
 
     # ---------------------------------------------------------------------------------------------- fish
 
@@ -240,7 +267,6 @@ class Diary:
         return {
             "fish": f"F{len(self.rows['fish']) + 1:04d}",
             "bath": bath,
-            "species": species.name,
             "into": clock(second + fish.into),
             "balance": None if fish.balance is None else self.maybe(clock(second + fish.balance), 0.12),
             "working": clock(second + fish.working) if fish.working is not None else None,

@@ -34,7 +34,7 @@ from tests.test_check import ROWS, clean, clock, day
 from workbook_tools.errors import WorkbookToolsError
 from workbook_tools.hosts.worksheet_functions import FORMULA_LIMIT
 from workbook_tools.layouts import Column, Layout, Table, case_log, load
-from workbook_tools.layouts.formulas import choice_name
+from workbook_tools.layouts.formulas import choice_name, told_by
 from workbook_tools.quantities import Quantity
 from workbook_tools.workbook.bench import build_bench
 from workbook_tools.workbook.log import build_log
@@ -488,20 +488,18 @@ def test_lists_are_dynamic_names_without_blanks(tmp_path: Path, office: Office) 
     for key in ("species", "sites", "agents", "purposes"):
         table = layout.tables[key]
         row = table.first_row + filled[key]
-        typed.setdefault(table.sheet, {})[f"{table.letters[table.key_column.key]}{row}"] = "one more"
+        typed.setdefault(table.sheet, {})[f"{table.letters[told_by(table).key]}{row}"] = "one more"
         filled[key] += 1
     assert asked_of_names(office, path, names, typed) == {choice_name(key): (n, 0) for key, n in filled.items()}
 
 
 def test_a_row_left_blank_takes_nothing_off_a_list(tmp_path: Path, office: Office) -> None:
-    """Blank rows between sites are allowed, each site must be offered. The list then holds a blank, which would let
-    every value pass where the rule ignores blanks: it does not (see the next test).
-    """
+    """Rows left blank between sites are allowed, each site must be offered, and the id of the blank row with them."""
     data = clean()
     data["sites"].insert(1, {})
     path = tmp_path / "log.xlsx"
     path.write_bytes(build_log(case_log(), data, rows=ROWS))
-    assert asked_of_names(office, path, ["choices_sites"], {}) == {"choices_sites": (3, 1)}
+    assert asked_of_names(office, path, ["choices_sites"], {}) == {"choices_sites": (3, 0)}  # its id is there
 
 
 def test_rules_point_to_lists_that_are_there() -> None:
@@ -529,7 +527,7 @@ def test_nothing_is_hidden_but_positions_reasons_and_steps_of_a_computation(whic
             table.first_column + number
             for table in sheet.tables
             for number, column in enumerate(table.columns)
-            if column.kind in ("position", "reasons") or (column.quiet and column.kind == "computed")
+            if column.kind in ("position", "own row", "reasons") or (column.quiet and column.kind == "computed")
         }
         assert hidden == expected, sheet.name
         assert not [row for row in package.sheet(sheet.name).iter(f"{MAIN}row") if row.get("hidden") == "1"]

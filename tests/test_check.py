@@ -68,7 +68,7 @@ def clean() -> Data:
             {"reading": "W002", "visit": "V002", "temperature": 18.25, "ph": 8, "oxygen": 7.75},
         ],
         "baths": [
-            bath("B001", "V001", "T01", "rainbow trout", drug_weighed=32, buffer_weighed=64, topups=1,
+            bath("B001", "V001", "T01", "rainbow trout", drug_weighed=32, buffer_weighed=64, buffer_lot="N1", topups=1,
                  first_topup=clock("10:04"), lot="0012", step=20, limit=120, started=clock("10:00"),
                  ended=clock("10:20"), temperature=11.5, ph=7.2),
             bath("B002", "V002", "T03", "goldfish", used=30, fish_mass=0.5, active=0.8, ratio=1),
@@ -95,6 +95,17 @@ def clean() -> Data:
             {"day": f"D{number:04d}", "date": day(2026, 3, 5 + number), "stock": "K01", "dead": number % 2,
              "temperature": 8.5 + number, "feed": 0.5}
             for number in range(1, 5)
+        ],
+        "stores": [
+            {"lot": "0012", "item": "tricaine methanesulfonate", "unit": "g", "received": 100,
+             "received_on": day(2026, 1, 5), "expiry": day(2027, 1, 31)},
+            {"lot": "N1", "item": "sodium bicarbonate", "unit": "g", "received": 1000, "expiry": day(2028, 1, 31),
+             "discarded": 20},
+        ],
+        "follow_ups": [
+            {"follow_up": "U001", "visit": "V001", "stock": "K01", "treatment": "R001", "due": day(2026, 3, 9),
+             "what": "count losses", "done": day(2026, 3, 10), "outcome": "better"},
+            {"follow_up": "U002", "visit": "V002", "due": day(2026, 5, 1), "what": "telephone"},
         ],
         "treatments": [
             {"treatment": "R001", "visit": "V001", "stock": "K01", "route": "bath", "agent": REMEDY, "dose": 15,
@@ -129,7 +140,7 @@ def bath(name: str, visit: str, tank: str, species: str, **more: Any) -> dict[st
 
 
 def fish(name: str, **more: Any) -> dict[str, Any]:
-    return {"fish": name, "bath": "B001", "species": "rainbow trout", "weight": 310.5, "length": 29.5, **more}
+    return {"fish": name, "bath": "B001", "weight": 310.5, "length": 29.5, **more}
 
 
 def made(folder: Path, data: Data, rows: int = ROWS) -> Path:
@@ -176,11 +187,12 @@ class Slip:
 
 NO_VOLUME = ("Vessels", 6, "Volume L", "volume-unknown")
 NO_WATER = ("Baths", 6, "Water dosed L", "no-volume")
-SECOND_SITE_LOST = (
-    *(("Vessels", row, "Vessel site", "not-found") for row in (8, 9, 10)),
-    ("Stocks", 7, "Stock site", "not-found"),
-    ("Visits", 7, "Visit site", "not-found"),
+SECOND_SITE_EMPTY = (  # its id is given to the next blank row
+    *(("Vessels", row, "Vessel site", "empty-row") for row in (8, 9, 10)),
+    ("Stocks", 7, "Stock site", "empty-row"),
+    ("Visits", 7, "Visit site", "empty-row"),
 )
+SECOND_SITE_EMPTY = tuple((sheet, row, heading, "empty-row") for sheet, row, heading, _ in SECOND_SITE_EMPTY)
 SLIPS = (
     Slip("sites", 0, "name", None, "missing", "Site name is missing."),
     Slip("visits", 1, "date", None, "missing", "Visit date is missing."),
@@ -202,11 +214,12 @@ SLIPS = (
          (("Vessels", 8, "Volume L", "volume-unknown"), )),
     Slip("visits", 0, "date", "2026-03-02", "not-a-date", "text that looks like a date; type it again as a date."),
     Slip("visits", 0, "date", "2.3.2026", "not-a-date", "text that looks like a date; type it again as a date."),
-    Slip("visits", 0, "date", 61.0, "out-of-range", "Visit date must lie between 2000-01-01 and 2099-12-31."),
+    Slip("visits", 0, "date", 61.0, "out-of-range", "Visit date must lie between 2000-01-01 and 2099-12-31.",
+         (("Baths", 6, "Lot", "lot-not-there"), )),
     Slip("water", 0, "time", "9:05", "not-a-time", "It is text that looks like a time; type it as 14:05 or 14:05:30."),
     Slip("water", 0, "time", 46_083.5, "out-of-range", "Time of reading must be a time of day"),
-    Slip("sites", 1, "site", "s01", "id-used-twice", "stands for row 6 already", SECOND_SITE_LOST),
-    Slip("sites", 1, "site", None, "missing", "Site is missing.", SECOND_SITE_LOST),
+    Slip("sites", 1, "site", "s01", "id-used-twice", "stands for row 6 already", SECOND_SITE_EMPTY),
+    Slip("sites", 1, "site", None, "missing", "Site is missing.", SECOND_SITE_EMPTY),
     Slip("vessels", 2, "known", -40, "out-of-range", "Known volume L must be above 0",
          (("Vessels", 8, "Volume L", "volume-unknown"), )),
     Slip("baths", 1, "vessel", "T99", "not-found", "Bath vessel is not on the Vessels sheet."),
@@ -227,10 +240,20 @@ SLIPS = (
     Slip("treatments", 0, "dose", 60, "dose-outside-reference", "the dose lies outside the reference range"),
     Slip("treatments", 0, "last", day(2026, 3, 1), "dates-order", "is before"),
     Slip("treatments", 0, "wait", None, "release-length", "Release after is missing."),
-    Slip("baths", 0, "lot", 12, "number-for-text", "were there leading zeros?"),
+    Slip("baths", 0, "lot", 12, "number-for-text", "were there leading zeros?",
+         (("Baths", 6, "Lot", "not-found"), )),
     Slip("visits", 0, "visit", 1, "number-for-text", "Visit holds a number, not text",
          (("Water", 6, "Water visit", "not-found"), ("Baths", 6, "Bath visit", "not-found"),
-          ("Samples", 6, "Sample visit", "not-found"), ("Treatments", 6, "Treatment visit", "not-found"))),
+          ("Samples", 6, "Sample visit", "not-found"), ("Treatments", 6, "Treatment visit", "not-found"),
+          ("Follow-ups", 6, "Follow-up visit", "not-found"))),
+    Slip("baths", 0, "lot", "N1", "lot-of-another", "The lot is of another drug."),
+    Slip("stores", 1, "unit", "mL", "unit-mixed", "kept in another unit"),
+    Slip("follow_ups", 0, "due", day(2026, 2, 1), "dates-order", "before the visit"),
+    Slip("follow_ups", 0, "outcome", None, "outcome-missing", "what became of it is missing"),
+    Slip("fish", 0, "weight", 31.05, "weight-jump", "weight and length do not fit"),
+    Slip("baths", 1, "used", 60, "more-water", "more water than the vessel holds"),
+    Slip("baths", 0, "vessel", "T06", "empty-row", "points to a row of the Vessels sheet that is not filled in", (NO_WATER, )),
+    Slip("fish", 0, "into", 1.2, "clock-time", "over 24 h"),
 )  # fmt: skip
 
 
@@ -256,11 +279,31 @@ def test_slip(slip: Slip, tmp_path: Path) -> None:
     assert finding.cell == f"{table.sheet}!{table.letters[slip.key]}{slip.place[1]}"
 
 
+@pytest.mark.parametrize(
+    ("table", "changes", "expected"),
+    [
+        ("stores", {"expiry": day(2026, 2, 1)}, [("Baths", 6, "Lot", "lot-expired")]),
+        ("stores", {"received": 10}, [("Stores", 6, "Balance", "store-negative")]),
+        ("stores", {"received_on": day(2026, 3, 3)}, [("Baths", 6, "Lot", "lot-not-there")]),
+        # R001 may be released 21 days after 4 March, R002 by degree days before that
+        ("stocks", {"harvested": day(2026, 3, 24)}, [("Treatments", 6, "Release date", "harvest-before-release")]),
+        ("stocks", {"harvested": day(2026, 3, 25)}, []),
+    ],
+    ids=str,
+)
+def test_a_fault_seen_elsewhere(
+    table: str, changes: dict[str, Any], expected: list[tuple[str, int, str, str]], tmp_path: Path
+) -> None:
+    data = clean()
+    data[table][0] |= changes
+    assert placed(findings(made(tmp_path, data))) == expected
+
+
 def together() -> list[Slip]:
     """One slip for each cell, without those whose cells another one leaves blank or changes the meaning of."""
     chosen: dict[tuple[str, int, str], Slip] = {}
     for slip in SLIPS:
-        if slip.key not in ("start_dose", "site", "drug_weighed"):
+        if slip.key not in ("start_dose", "site", "drug_weighed", "used", "into", "due", "unit"):
             chosen.setdefault((slip.table, slip.row, slip.key), slip)
     return list(chosen.values())
 
@@ -528,7 +571,7 @@ def test_typing_in_libreoffice(tmp_path: Path, office: Office) -> None:
     """A text, a number typed over a formula, a wrong word and a new row, typed past every rule."""
     weight, drug = letters_of("fish", "weight"), letters_of("baths", "drug")
     entries = {
-        "Fish": {f"{weight}6": "12 gal", f"{weight}7": "310.5", "A8": "F0003", "B8": "B001", "C8": "carp"},
+        "Fish": {f"{weight}6": "12 gal", f"{weight}7": "310.5", "A8": "F0003", "B8": "B001", f"{letters_of('fish', 'other_species')}8": "carp"},
         "Baths": {f"{drug}6": "99", f"{letters_of('baths', 'lot')}7": "0034"},
         "Visits": {f"{letters_of('visits', 'date')}6": "2026-03-03"},
         "Sites": {f"{letters_of('sites', 'kind')}6": "castle"},
@@ -539,12 +582,13 @@ def test_typing_in_libreoffice(tmp_path: Path, office: Office) -> None:
     assert ("Baths", 6, "Drug to weigh g", "result-differs") in placed(over)
     assert {(finding.sheet, finding.row) for finding in over} == {("Baths", 6)}  # with what is computed from it
     assert sorted(placed([finding for finding in found if finding not in over])) == [
+        ("Baths", 7, "Lot", "not-found"),
         ("Fish", 6, "Weight g", "not-a-number"),
         ("Sites", 6, "Kind of site", "not-listed"),
     ]
     assert typed(saved)["baths"][1]["lot"] == "0034"
     assert typed(saved)["visits"][0]["date"] == day(2026, 3, 3)
-    assert typed(saved)["fish"][2]["species"] == "carp"
+    assert typed(saved)["fish"][2]["other_species"] == "carp"
 
 
 # --------------------------------------------------------------------------------------------- one stray cell

@@ -69,7 +69,7 @@ def check_log(path: Path, layout: Layout) -> Checked:
     Raises ReadError where the file cannot be read.
     """
     log = read_log(path, layout)
-    computed = Computed(layout, log.data(), log.numbers())
+    computed = log.computed()
     findings = [_of_remark(remark) for remark in log.remarks]
     for table, position, rule in computed.findings:
         findings.append(_of_rule(log.tables[table.key], computed.data[table.key][position], position, rule))
@@ -138,7 +138,7 @@ def _doubled_ids(read: ReadTable) -> Iterator[Finding]:
     column = read.table.id_column
     if column is None:
         return
-    first: dict[object, int] = {}
+    first: dict[object, int] = {name.casefold(): number for name, number in read.ahead.items()}
     for position, row in enumerate(read.rows):
         value = row[column.key]
         folded = value.casefold() if isinstance(value, str) else value
@@ -152,9 +152,12 @@ def _doubled_ids(read: ReadTable) -> Iterator[Finding]:
 
 
 def _ids_that_stand_for_others(read: ReadTable) -> Iterator[Finding]:
-    """Ids that a spreadsheet's own counting takes for others: with * ? ~, a leading sign, or of digits alone."""
+    """Ids that a spreadsheet's own counting takes for others: with * ? ~, a leading sign, or of digits alone.
+
+    Where rows are counted by their place, as lots are, any name will do.
+    """
     column = read.table.id_column
-    if column is None:
+    if column is None or Computed.numbered(read.table):
         return
     for position, row in enumerate(read.rows):
         value = row[column.key]

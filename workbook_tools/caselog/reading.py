@@ -14,6 +14,7 @@ import python_calamine
 from workbook_tools.caselog.extent import check_extent
 from workbook_tools.errors import ReadError
 from workbook_tools.layouts import Layout, Table
+from workbook_tools.layouts.compute import Computed
 from workbook_tools.layouts.model import letter
 from workbook_tools.quantities.boundary import serial
 
@@ -53,6 +54,7 @@ class ReadTable:
     rows: list[dict[str, Any]] = field(default_factory=list)
     stored: list[dict[str, Any]] = field(default_factory=list)
     numbers: list[int] = field(default_factory=list)
+    ahead: dict[str, int] = field(default_factory=dict)  # ids given to rows that are not filled yet
 
     def place(self, position: int, key: str) -> Place:
         heading = self.table.by_key[key].heading
@@ -72,8 +74,11 @@ class ReadLog:
         """Typed values by table, for computing; list and reference tables included."""
         return {key: [dict(row) for row in read.rows] for key, read in self.tables.items()}
 
-    def numbers(self) -> dict[str, list[int]]:
-        return {key: read.numbers for key, read in self.tables.items()}
+    def computed(self) -> Computed:
+        """Everything the typed cells give."""
+        numbers = {key: read.numbers for key, read in self.tables.items()}
+        ahead = {key: read.ahead for key, read in self.tables.items()}
+        return Computed(self.layout, self.data(), numbers, ahead)
 
 
 def read_log(path: Path, layout: Layout) -> ReadLog:
@@ -153,6 +158,11 @@ def _read_table(table: Table, cells: Sequence[Sequence[Any]], remarks: list[Rema
     read.letters = {key: letter(index + 1) for key, index in columns.items()}
     for number, row in _body(table, cells, heading_row):
         values = {c.key: typed_value(_at(row, columns.get(c.key))) for c in table.columns if c.typed or not table.log}
+        if table.log and not table.in_use(values):
+            name = values[table.key_column.key]
+            if name is not None:
+                read.ahead.setdefault(str(name), number)
+            continue
         if all(value is None for value in values.values()):
             continue
         read.rows.append(values)

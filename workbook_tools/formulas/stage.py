@@ -16,6 +16,7 @@ from workbook_tools.quantities import (
     Seconds,
     SecondsOrNone,
     StageLevel,
+    StopwatchReading,
     Ventilation,
     checked,
     requires,
@@ -150,3 +151,41 @@ def seconds(start: DateTimeSerial, end: DateTimeSerial) -> SecondsOrNone:
     """
     past_midnight = 1 if start < 1 and end < start else 0
     return nearest((end - start + past_midnight) * 86400, 3)
+
+
+@checked
+@requires(
+    "-0.001 < nearest(reading * 1440, 0) - reading * 1440 < 0.001",
+    "the reading has seconds beyond m:ss: type 3:20, not 0:03:20",
+    nearest,
+)
+def elapsed(reading: StopwatchReading) -> SecondsOrNone:
+    """Seconds on a stopwatch whose reading was typed as m:ss into a spreadsheet.
+
+    Parameters
+    ----------
+    reading : minutes and seconds typed with one colon, which a spreadsheet stores as hours and minutes. [d]
+
+    Returns
+    -------
+    Time since the stopwatch was started. [s]
+
+    Raises
+    ------
+    ArgumentError : a value out of range, or one with a third part, such as 0:03:20.
+
+    Notes
+    -----
+    1440 * reading: a spreadsheet takes 3:20 for three hours and twenty minutes, and 1440 minutes are a day. A reading
+    with hours cannot be told from minutes and is refused where its seconds show.
+
+    Examples
+    --------
+    >>> elapsed((3 + 20 / 60) / 24)
+    200.0
+
+    References
+    ----------
+    Day fractions as in ECMA-376 Part 1, 18.17.4.
+    """
+    return nearest(reading * 1440, 0)

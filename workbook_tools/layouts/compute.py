@@ -126,19 +126,22 @@ def _needed(node: ast.expr, table: Table) -> list[str]:
     return column_names(node, table)
 
 
-def in_use(table: Table, row: Mapping[str, Any]) -> bool:
-    """Whether anything is typed in a row."""
-    return any(row.get(column.key) is not None for column in table.typed)
-
-
 class Computed:
     """A log with everything computed. `data` holds typed values by table and column key; None is a blank.
 
-    Rows gain the computed columns in place; `where` gives the sheet row of a row that a reference points to.
+    Rows gain the computed columns in place. `rows` gives the sheet row of each row, `ahead` that of the ids which rows
+    not yet filled have been given, by table.
     """
 
-    def __init__(self, layout: Layout, data: Data, rows: Mapping[str, Sequence[int]] | None = None) -> None:
+    def __init__(
+        self,
+        layout: Layout,
+        data: Data,
+        rows: Mapping[str, Sequence[int]] | None = None,
+        ahead: Mapping[str, Mapping[str, int]] | None = None,
+    ) -> None:
         self.layout = layout
+        self.ahead = ahead or {}
         self.data: dict[str, list[Row]] = {key: list(data.get(key, ())) for key in layout.tables}
         self.numbers = rows or {}
         self.index: dict[str, dict[object, Row]] = {}
@@ -146,7 +149,10 @@ class Computed:
         self.findings: list[tuple[Table, int, Rule]] = []
         self.groups: dict[tuple[str, str], dict[object, list[Row]]] = {}
         tables = layout.tables.values()
-        for table in sorted((t for t in tables if not t.key_source), key=lambda t: t.log):  # lists before logs
+        in_turn = sorted((t for t in tables if not t.key_source), key=lambda t: t.log)  # lists before logs
+        for table in in_turn:
+            self._enter(table)
+        for table in in_turn:
             self._compute(table)
         for table in (t for t in tables if t.key_source):
             self.data[table.key] = self._measured(table)
@@ -186,28 +192,41 @@ class Computed:
     def table_reasons(table: Table) -> list[Column]:
         return [column for column in table.columns if column.kind == "reasons"]
 
-    def _compute(self, table: Table) -> None:
+    def _enter(self, table: Table) -> None:
+        """Where each key stands; the first of two equal keys answers, as MATCH has it."""
         if not self.data[table.key] and table.data:
             self.data[table.key] = [dict(zip((c.key for c in table.columns), row, strict=True)) for row in table.data]
-        program = _programs(self.layout.name)[table.key]
         index: dict[object, Row] = {}
         place: dict[object, int] = {}
-        rows = self.data[table.key]
-        for position, row in enumerate(rows):
+        for position, row in enumerate(self.data[table.key]):
             for column in table.columns:
                 row.setdefault(column.key, None)
-            if table.log and in_use(table, row):
-                program.compute(row, self)
+            if self.numbered(table) and table.in_use(row):
+                row["own_row"] = float(self.number(table, position))
             key = row[table.key_column.key]
-            if key is not None:  # the first of two equal keys answers, as MATCH has it
+            if key is not None:
                 index.setdefault(_folded(key), row)
                 place.setdefault(_folded(key), self.number(table, position))
-        for position, row in enumerate(rows):
-            if table.log and in_use(table, row):
-                program.finish(row, self)
-                self._judge(table, position, row, program)
+        for name, number in self.ahead.get(table.key, {}).items():
+            index.setdefault(_folded(name), {table.key_column.key: name})
+            place.setdefault(_folded(name), number)
         self.index[table.key] = index
         self.place[table.key] = place
+
+    @staticmethod
+    def numbered(table: Table) -> bool:
+        return "own_row" in table.by_key
+
+    def _compute(self, table: Table) -> None:
+        if not table.log:
+            return
+        program = _programs(self.layout.name)[table.key]
+        used = [(position, row) for position, row in enumerate(self.data[table.key]) if table.in_use(row)]
+        for _, row in used:
+            program.compute(row, self)
+        for position, row in used:
+            program.finish(row, self)
+            self._judge(table, position, row, program)
 
     def _judge(self, table: Table, position: int, row: Row, program: Program) -> None:
         """What the rules say of a row, for the Check column and the checker."""
@@ -226,7 +245,9 @@ class Computed:
             if column.kind == "measure"
         }
         source = self.layout.tables[table.key_source]
-        keys = [row[source.key_column.key] for row in self.data[source.key]][: table.rows]
+        filled = source.told_by.key if source.gives_ids else source.key_column.key
+        keys = [None if row[filled] is None else row[source.key_column.key] for row in self.data[source.key]]
+        keys = keys[: table.rows]
         rows = []
         for key in [*keys, *[None] * (table.rows - len(keys))]:
             row: Row = {column.key: None for column in table.columns} | {"key": key}

@@ -10,7 +10,7 @@ A column's expression is Python of a small subset over the columns of its own ro
   `lookup(table.column, key, 'words ')` puts words before the key;
 - `default(x, value)`: x, or the value while x is blank;
 - tests: comparisons (false unless both sides are there; numbers with numbers), `given(x)`, `blank(x)`, `number(x)`,
-  `found(reference)`, `listed(x)`, and / or / not.
+  `found(reference)`, `listed(x)`, `unfilled(reference)` (it points to a row not filled in yet), and / or / not.
 
 Arithmetic, lookups and catalogue functions do not nest in each other: each step has a column that a person can see.
 """
@@ -19,7 +19,7 @@ from __future__ import annotations
 
 import ast
 import math
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -229,11 +229,22 @@ def _found(translator: RowText, node: ast.Call) -> str:
     return f"{translator.names[position_key(column.key)].text}<>{BLANK.text}"
 
 
+def _unfilled(translator: RowText, node: ast.Call) -> str:
+    _, column = _one_name(translator, node)
+    target = translator.tables[column.to]
+    position = translator.names[position_key(column.key)].text
+    places = (target.letters[column.key] for column in target.telling)
+    # IFERROR: as in _lookup
+    blank = [f'IFERROR(INDEX({quoted(target.sheet)}!${place}:${place},{position})="",TRUE)' for place in places]
+    return f'IF({position}="",FALSE,AND({",".join(blank)}))'
+
+
 TESTS: dict[str, Callable[[RowText, ast.Call], str]] = {
     "given": lambda t, node: f'{_one_name(t, node)[0]}<>""',
     "blank": lambda t, node: f'{_one_name(t, node)[0]}=""',
     "number": lambda t, node: f"ISNUMBER({_one_name(t, node)[0]})",
     "found": _found,
+    "unfilled": _unfilled,
     "listed": lambda t, node: t.listed(_one_name(t, node)[1]),
 }
 
@@ -244,6 +255,11 @@ TESTS: dict[str, Callable[[RowText, ast.Call], str]] = {
 def joined(words: str, key: object) -> object:
     """A key with words before it; no key, nothing."""
     return None if key is None else f"{words}{key}"
+
+
+def unfilled(row: Mapping[str, object], told: Sequence[str]) -> bool:
+    """Whether a row that was found has nothing in the columns that tell a filled one."""
+    return row is not NOTHING and all(row.get(key) is None for key in told)
 
 
 def answer(function: Callable[..., Any], *args: object) -> object:
@@ -332,7 +348,8 @@ class RowPython:
             value = f"row[{node.args[0].id!r}]"
             column = self.table.by_key.get(node.args[0].id)
             if column is not None and called(node) in PYTHON_TESTS:
-                return PYTHON_TESTS[called(node)].format(value=value, table=repr(column.to))
+                told = tuple(told.key for told in self.tables[column.to].telling) if column.to else ()
+                return PYTHON_TESTS[called(node)].format(value=value, table=repr(column.to), told=told)
         raise self.refuse(node, f"{ast.unparse(node)!r} is not a test")
 
     def _comparison(self, node: ast.Compare) -> str:
@@ -350,6 +367,7 @@ PYTHON_TESTS = {
     "number": "is_number({value})",
     "found": "(find({table}, {value}) is not NOTHING)",
     "listed": "(find({table}, {value}) is not NOTHING)",
+    "unfilled": "unfilled(find({table}, {value}), {told})",
 }
 
 NOTHING: dict[str, object] = {}
@@ -371,6 +389,7 @@ def python_function(expression: str, table: Table, tables: Mapping[str, Table], 
         "math": math,
         "NOTHING": NOTHING,
         "joined": joined,
+        "unfilled": unfilled,
     }
     for call_node in ast.walk(node):
         if isinstance(call_node, ast.Call) and is_catalogue_call(call_node):

@@ -40,6 +40,8 @@ class TableFormulas:
         elif column.kind == "position":
             reference = self.table.by_key[column.key.removesuffix("_row")]
             text = self._translator(where).position(reference)
+        elif column.kind == "own row":
+            text = f'IF({self.used()},ROW(),"")'
         elif column.kind == "reasons":
             said = "&".join(f'IF({self.test(rule.when)},{text_piece(rule.say + " ").text},"")' for rule in column.rules)
             text = f'IF({self.used()},{said},"")'
@@ -77,7 +79,9 @@ class TableFormulas:
             return [self.operands[column.key].text for column in self.table.typed]
         runs: list[list[Column]] = []
         for before, column in zip((None, *self.table.columns), self.table.columns, strict=False):
-            if column.typed and before is not None and before.typed:
+            if column.give:
+                continue
+            if column.typed and before is not None and before.typed and not before.give:
                 runs[-1].append(column)
             elif column.typed:
                 runs.append([column])
@@ -100,8 +104,11 @@ class TableFormulas:
 def key_text(table: Table, tables: Mapping[str, Table], position: int) -> str:
     """Formula of a summary row's key: the same row of the table it goes through."""
     source = tables[table.key_source]
-    cell = f"{quoted(source.sheet)}!${source.letters[source.key_column.key]}${source.first_row + position}"
-    return f'IF({cell}="","",{cell})'
+    row = source.first_row + position
+    cell, filled = (
+        f"{quoted(source.sheet)}!${source.letters[column.key]}${row}" for column in (source.key_column, told_by(source))
+    )
+    return f'IF({filled}="","",IF({cell}="","",{cell}))' if filled != cell else f'IF({cell}="","",{cell})'
 
 
 def choice_names(tables: Mapping[str, Table]) -> dict[str, str]:
@@ -113,14 +120,23 @@ def choice_names(tables: Mapping[str, Table]) -> dict[str, str]:
     names = {}
     for key in sorted(wanted):
         table = tables[key]
-        column = table.letters[table.key_column.key]
         last = 1_048_576 if table.log else table.last_row
-        cells = f"{quoted(table.sheet)}!${column}${table.first_row}:${column}${last}"
-        first = f"{quoted(table.sheet)}!${column}${table.first_row}"
-        # filled to the end, or with gaps between short names of letters and digits
-        rows = f'MAX(1,COUNTA({cells}),IFERROR(MATCH("zzzz",{cells}),0))'
+        cells, filled = (_cells(table, column, last) for column in (table.key_column, told_by(table)))
+        first = cells.partition(":")[0]
+        # filled to the end, or with gaps: the last number, the last of short names of letters and digits
+        rows = f'MAX(1,COUNTA({filled}),IFERROR(MATCH("zzzz",{filled}),0),IFERROR(MATCH(9E+307,{filled}),0))'
         names[choice_name(key)] = f"{first}:INDEX({cells},{rows})"
     return names
+
+
+def told_by(table: Table) -> Column:
+    """The column by which a row of a table counts as filled."""
+    return table.told_by if table.gives_ids else table.key_column
+
+
+def _cells(table: Table, column: Column, last: int) -> str:
+    place = table.letters[column.key]
+    return f"{quoted(table.sheet)}!${place}${table.first_row}:${place}${last}"
 
 
 def choice_name(table: str) -> str:

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import ast
 import csv
 import functools
 import tomllib
+from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -18,6 +20,7 @@ KINDS = (*INPUT_KINDS, "computed", "key", "measure")
 FORMATS = {
     "date": "yyyy-mm-dd",
     "time": "hh:mm:ss",
+    "elapsed": "[hh]:mm:ss",  # over 24 min typed as m:ss is over 24 h to a spreadsheet
     "text": "@",
     "id": "@",
     "list": "@",
@@ -37,6 +40,7 @@ FORMATS = {
     "general": 'General;-General;General;"  "@',  # words stand off the number before them
 }
 RULES_A_CELL = 12
+LONGEST = 10  # stopwatch times, in days that a spreadsheet takes m:ss for h:mm: 240 minutes
 CHECK = Column(
     "check",
     "Check",
@@ -121,9 +125,12 @@ def _side_by_side(tables: list[Table]) -> list[Table]:
 
 def _table(entry: dict[str, Any], sheet: str, heading_row: int, faults: list[str]) -> Table:
     key = entry["key"]
+    name = entry.get("name", sheet)
     columns = [_column(c, f"{sheet}.{key}", faults) for c in entry["column"]]
     log = entry.get("log", True)
     rules = _rules(columns, entry.get("rule", [])) if log else []
+    if entry.get("numbered"):
+        columns.append(Column("own_row", f"{name} row", "own row", width=8, format="0"))
     if log:
         columns.append(CHECK)
         columns += [
@@ -134,7 +141,6 @@ def _table(entry: dict[str, Any], sheet: str, heading_row: int, faults: list[str
         columns += _reasons(rules)
     data = _data(entry, columns)
     rows = entry.get("rows", max(len(data), 1) if data else 200)
-    name = entry.get("name", sheet)
     return Table(key, name, sheet, tuple(columns), tuple(rules), heading_row, rows, log, data, entry.get("caption", ""))
 
 
@@ -199,13 +205,20 @@ def _parts(rules: list[Rule]) -> list[list[Rule]]:
 
 
 def _data(entry: dict[str, Any], columns: list[Column]) -> tuple[tuple[object, ...], ...]:
+    if "first_of" in entry:
+        listed = (line[columns[0].key] for file in entry["first_of"] for line in _lines(file))
+        return tuple((value,) for value in dict.fromkeys([*listed, *entry.get("data", [])]))
     if "units_of" in entry:  # factors come from the unit table, never typed
         return tuple((name, convert(1, name, entry["units_of"])) for name in entry["data"])
     if "file" not in entry:
         return tuple((value,) for value in entry.get("data", []))
-    with (folder() / entry["file"]).open(encoding="utf-8", newline="") as file:
-        lines = list(csv.DictReader(file))
-    return tuple(tuple(_value(line[column.key], column) for column in columns) for line in lines)
+    return tuple(tuple(_value(line[column.key], column) for column in columns) for line in _lines(entry["file"]))
+
+
+def _lines(name: str) -> list[dict[str, str]]:
+    """Rows of a reference file."""
+    with (folder() / name).open(encoding="utf-8", newline="") as file:
+        return list(csv.DictReader(file))
 
 
 def _value(text: str, column: Column) -> object:
@@ -229,7 +242,16 @@ def _column(entry: dict[str, Any], where: str, faults: list[str]) -> Column:
         faults.append(f"{place}: names no table to choose from")
     whole = isinstance(quantity, Quantity) and quantity.whole
     fallback = FORMATS.get(
-        "whole" if whole else "typed" if kind == "number" else "number" if kind == "computed" else kind, "General"
+        "elapsed"
+        if entry.get("elapsed")
+        else "whole"
+        if whole
+        else "typed"
+        if kind == "number"
+        else "number"
+        if kind == "computed"
+        else kind,
+        "General",
     )
     return Column(
         entry["key"],
@@ -245,6 +267,9 @@ def _column(entry: dict[str, Any], where: str, faults: list[str]) -> Column:
         FORMATS[entry["format"]] if "format" in entry else fallback,
         entry.get("unique", kind == "id"),
         quiet=entry.get("quiet", False),
+        give=entry.get("give", ""),
+        elapsed=entry.get("elapsed", ""),
+        loose=entry.get("loose", False),
     )
 
 
@@ -265,14 +290,35 @@ def column_rules(column: Column) -> list[Rule]:
     elif column.kind == "list":
         fault("not-listed", f"given({key}) and not listed({key})", f"{heading} is not on its list.")
     elif column.kind == "reference":
-        fault("not-found", f"given({key}) and not found({key})", f"{heading} is not on the {column.to.title()} sheet.")
+        sheet = column.to.replace("_", "-").capitalize()
+        missing = Rule(
+            "not-found",
+            "fault",
+            f"given({key}) and not found({key})",
+            f"{heading} is not on the {sheet} sheet.",
+            (key,),
+        )
+        rules.append(replace(missing, severity="notice", say=f"Notice: {missing.say}") if column.loose else missing)
+        fault("empty-row", f"unfilled({key})", f"{heading} points to a row of the {sheet} sheet that is not filled in.")
     elif column.kind == "date":
         fault("not-a-date", f"given({key}) and not number({key})", f"{heading} is not a date.")
         fault("out-of-range", f"{key} < {FIRST_DAY} or {key} >= {LAST_DAY + 1}", f"{heading} must lie {DAYS}.")
     elif column.kind == "time":
-        fault("not-a-time", f"given({key}) and not number({key})", f"{heading} is not a time.")
-        fault("out-of-range", f"{key} < 0 or {key} >= 1", f"{heading} must be a time of day from 00:00 to 23:59:59.")
+        _time_rules(column, fault)
     return rules
+
+
+def _time_rules(column: Column, fault: Callable[[str, str, str], None]) -> None:
+    key, heading = column.key, column.heading
+    fault("not-a-time", f"given({key}) and not number({key})", f"{heading} is not a time.")
+    if column.elapsed:
+        fault(
+            "out-of-range",
+            f"{key} < 0 or {key} >= {LONGEST}",
+            f"{heading} must be a time of day, or m:ss up to {LONGEST * 24}:00.",
+        )
+    else:
+        fault("out-of-range", f"{key} < 0 or {key} >= 1", f"{heading} must be a time of day from 00:00 to 23:59:59.")
 
 
 def _outside(key: str, quantity: Quantity) -> str:
@@ -297,4 +343,22 @@ def _misdirected(layout: Layout) -> list[str]:
             for column in table.columns
             if column.to and column.to not in layout.tables
         ]
+    return faults + _ahead_of_its_turn(layout)
+
+
+def _ahead_of_its_turn(layout: Layout) -> list[str]:
+    """Expressions that read a computed column of a table which stands later: tables are computed in order."""
+    faults = []
+    turns = {table.key: turn for turn, table in enumerate(layout.tables.values()) if table.log}
+    for table in layout.log_tables():
+        expressions = [c.expression for c in table.columns if c.kind == "computed"] + [r.when for r in table.rules]
+        for expression in expressions:
+            for node in ast.walk(ast.parse(expression, mode="eval")):
+                if isinstance(node, ast.Attribute) and isinstance(node.value, ast.Name):
+                    other = layout.tables.get(node.value.id)
+                    column = other.by_key.get(node.attr) if other else None
+                    if other and column and not column.typed and turns.get(other.key, -1) > turns[table.key]:
+                        faults.append(
+                            f"{table.key}: {ast.unparse(node)} is computed later; move its sheet before this one"
+                        )
     return faults

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+import re
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from functools import cached_property
 
@@ -26,9 +27,9 @@ class Rule:
 class Column:
     """One column of a table.
 
-    `kind` is one of INPUT_KINDS, or "computed" (by `expression`), "position" (the row that a reference points to, kept
-    out of sight), "reasons" (what some of the rules say, out of sight), "check" (all reasons in words), or, on the
-    Summary, "key" and "measure".
+    `kind` is one of INPUT_KINDS, or "computed" (by `expression`), "check" (all reasons in words), or one that is kept
+    out of sight: "position" (the row that a reference points to), "own row" (its own row, by which others are counted),
+    "reasons" (what some of the rules say). On the Summary it is "key" or "measure".
     """
 
     key: str
@@ -45,6 +46,9 @@ class Column:
     unique: bool = False
     rules: tuple[Rule, ...] = ()
     quiet: bool = False  # a step of a computation, kept out of sight
+    elapsed: str = ""  # the column that says whether a time is typed by stopwatch
+    give: str = ""  # how ids of rows provided ahead begin; empty where a person gives them
+    loose: bool = False  # a reference that need not be found
 
     @property
     def typed(self) -> bool:
@@ -53,7 +57,7 @@ class Column:
 
     @property
     def hidden(self) -> bool:
-        return self.kind in ("position", "reasons") or self.quiet
+        return self.kind in ("position", "own row", "reasons") or self.quiet
 
 
 @dataclass(frozen=True)
@@ -101,6 +105,36 @@ class Table:
     def key_column(self) -> Column:
         """The column by which other tables point here: the id, or the first one."""
         return self.id_column or self.columns[0]
+
+    @property
+    def gives_ids(self) -> bool:
+        """Whether rows provided ahead have their ids already."""
+        return self.id_column is not None and bool(self.id_column.give)
+
+    @property
+    def telling(self) -> tuple[Column, ...]:
+        """The columns that tell a filled row from one that only has an id given ahead: the first required ones."""
+        required = [column for column in self.typed if column.required and column.kind != "id"]
+        return tuple(required[:3]) or (self.key_column,)
+
+    @property
+    def told_by(self) -> Column:
+        """The first of them."""
+        return self.telling[0]
+
+    def in_use(self, row: Mapping[str, object]) -> bool:
+        """Whether anything is typed in a row; an id given ahead is nothing typed."""
+        return any(row.get(column.key) is not None for column in self.typed if not column.give)
+
+    def ids_ahead(self, taken: Iterable[object], wanted: int) -> list[str]:
+        """The next ids of rows provided ahead, none of which is taken."""
+        assert self.id_column is not None
+        begin = self.id_column.give
+        used = {str(name).casefold() for name in taken if name is not None}
+        pattern = re.compile(rf"{re.escape(begin)}(\d{{1,9}})", re.IGNORECASE)
+        numbers = [found[1] for name in used if (found := pattern.fullmatch(name))]
+        last, digits = max(map(int, numbers), default=0), max(map(len, numbers), default=3)
+        return [f"{begin}{number:0{digits}d}" for number in range(last + 1, last + 1 + wanted)]
 
     @property
     def key_source(self) -> str:

@@ -38,6 +38,7 @@ Number = Annotated[float, Quantity("number", "1", 1, 1_000, whole=True)]
 PerMinute = Annotated[float, Quantity("rate", "/min", 0, 100_000)]
 RealNumber = Annotated[float, Quantity("number", "1", -1e300, 1e300)]
 # Days since the end of 1899 as spreadsheets count them; a time of day alone is below 1. 2958466 is the year 10000.
+StopwatchReading = Annotated[float, Quantity("stopwatch reading typed as m:ss", "d", 0, 10, below=True)]
 DateTimeSerial = Annotated[float, Quantity("time of day or date and time", "d", 0, 2_958_466, below=True)]
 StageLevel = Annotated[float, Quantity("stage of anaesthesia", "0 to 6", 0, 6, whole=True)]
 UnitName = Annotated[str, Text("unit", "a unit by name or symbol, such as gallon, foot**3, mg/L or degF")]
@@ -121,6 +122,7 @@ DailyTemperature = Annotated[float, Quantity("daily mean temperature", "C", -10,
 Magnification = Annotated[float, Quantity("magnification", "x", 1, 2_000)]
 Fields = Annotated[float, Quantity("microscope fields", "fields", 1, 1_000, whole=True)]
 ParasiteCount = Annotated[float, Quantity("number counted", "seen", 0, 1e6, whole=True)]
+StoreAmount = Annotated[float, Quantity("amount of product", "g or mL", 0, 1e9)]
 TopUps = Annotated[float, Quantity("top-ups", "packets", 0, 100, whole=True)]
 
 # Words of the stage table; their stages stand in formulas/stage.py.

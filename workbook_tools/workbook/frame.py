@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from openpyxl.formatting.formatting import ConditionalFormattingList
 from openpyxl.formatting.rule import Rule as FormatRule
+from openpyxl.styles.differential import DifferentialStyle
+from openpyxl.styles.numbers import NumberFormat
 from openpyxl.workbook.defined_name import DefinedName
 from openpyxl.worksheet.datavalidation import DataValidation
 from openpyxl.worksheet.table import Table as PackageTable
@@ -13,7 +15,7 @@ from openpyxl.worksheet.worksheet import Worksheet
 from workbook_tools.hosts.excel_names import names
 from workbook_tools.layouts import Layout, Sheet, Table
 from workbook_tools.layouts.formulas import TableFormulas, choice_name, choice_names
-from workbook_tools.layouts.load import DAYS, FIRST_DAY, LAST_DAY
+from workbook_tools.layouts.load import DAYS, FIRST_DAY, LAST_DAY, LONGEST
 from workbook_tools.layouts.model import Column, Form, letter
 from workbook_tools.quantities import Quantity
 from workbook_tools.workbook.package import new_frame
@@ -23,6 +25,7 @@ TITLE_LIMIT, PROMPT_LIMIT, ERROR_LIMIT = 32, 255, 224  # longer texts are droppe
 CAUTION_WIDTH = 115  # characters across which a sheet's caution runs
 GUIDE_WIDTHS = (28, 34, 34, 18, 30, 22, 44, 26, 34, 22)
 CHARACTERS_A_PAGE = 150  # legible on landscape A4
+STOPWATCH_FORMAT = 200  # a number format of our own; 164 to 199 are left to openpyxl
 COMPUTED_ERROR = "This cell is computed. To change it, change what it is computed from."
 
 
@@ -57,6 +60,7 @@ class Frame:
             if table.log:
                 self._rules(worksheet, table)
                 self._notices(worksheet, table)
+                self._stopwatch(worksheet, table)
                 worksheet.freeze_panes = f"{letter(table.first_column + 1)}{table.first_row}"
             self._heading_prompts(worksheet, table)
         if sheet.form is not None:
@@ -174,6 +178,19 @@ class Frame:
             for key in rule.columns:
                 self._notice(worksheet, table, key, text)
 
+    def _stopwatch(self, worksheet: Worksheet, table: Table) -> None:
+        """A stopwatch time typed 3:20 is shown so, and not as the hours that a spreadsheet takes it for."""
+        formulas = TableFormulas(table, self.layout.tables, table.first_row)
+        for column in table.columns:
+            if column.elapsed:
+                place = table.letters[column.key]
+                style = DifferentialStyle(numFmt=NumberFormat(numFmtId=STOPWATCH_FORMAT, formatCode="[h]:mm"))
+                text = f'{formulas.operands[column.elapsed].text}="stopwatch"'
+                worksheet.conditional_formatting.add(
+                    f"{place}{table.first_row}:{place}{table.last_row}",
+                    FormatRule(type="expression", dxf=style, formula=[text]),
+                )
+
     def _notice(self, worksheet: Worksheet, table: Table, key: str, text: str) -> None:
         place = table.letters[key]
         _add_notice(worksheet, f"{place}{table.first_row}:{place}{table.last_row}", text)
@@ -248,8 +265,10 @@ def _condition(column: Column, place: str) -> tuple[str, DataValidation]:
         )
         return f"{column.heading} must be a date {DAYS}.", rule
     if column.kind == "time":
-        rule = DataValidation(type="time", operator="between", formula1="0", formula2="0.999999", allow_blank=True)
-        return f"{column.heading} must be a time of day, such as 14:05 or 14:05:30.", rule
+        last = f"{LONGEST}" if column.elapsed else "0.999999"
+        rule = DataValidation(type="time", operator="between", formula1="0", formula2=last, allow_blank=True)
+        wanted = "14:05:30, or by stopwatch m:ss, such as 3:20" if column.elapsed else "14:05 or 14:05:30"
+        return f"{column.heading} must be a time of day, such as {wanted}.", rule
     if column.unique:
         whole = place.rstrip("0123456789")
         rule = DataValidation(type="custom", formula1=f"COUNTIF({whole}:{whole},{place})=1", allow_blank=True)

@@ -42,7 +42,8 @@ def build_log(layout: Layout, data: Data | None = None, rows: int = 200, progres
     DataError : values that no cell can hold, each with its sheet, row and column.
     """
     layout = provided(layout, data or {}, rows)
-    computed = Computed(layout, _copied(layout, data or {}))
+    held = _copied(layout, data or {})
+    computed = Computed(layout, held, ahead=_ids_ahead(layout, held))
     frame = Frame(layout)
     cells = {}
     strings = Strings()
@@ -62,6 +63,20 @@ def provided(layout: Layout, data: Data, rows: int) -> Layout:
 
     sheets = tuple(replace(sheet, tables=tuple(sized(table) for table in sheet.tables)) for sheet in layout.sheets)
     return replace(layout, sheets=sheets)
+
+
+def _ids_ahead(layout: Layout, data: Mapping[str, Sequence[Row]]) -> dict[str, dict[str, int]]:
+    """Ids for the rows that are not filled yet, with their sheet rows, by table."""
+    ahead = {}
+    for table in layout.log_tables():
+        if table.gives_ids:
+            key = table.key_column.key
+            rows = data.get(table.key, ())
+            named = {number for number, row in enumerate(rows) if table.in_use(row) or row.get(key) is not None}
+            free = [number for number in range(table.rows) if number not in named]
+            names = table.ids_ahead((row.get(key) for row in rows), len(free))
+            ahead[table.key] = dict(zip(names, (table.first_row + number for number in free), strict=True))
+    return ahead
 
 
 def _copied(layout: Layout, data: Data) -> dict[str, list[Row]]:

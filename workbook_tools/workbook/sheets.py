@@ -94,15 +94,22 @@ class SheetWriter:
                 again[column.key] = shared_again(self.shared)
                 self.shared += 1
         empty = row_template([self._log_cell(table, column, "{r}", None, again) for column in table.columns])
+        after_id = row_template([self._log_cell(table, column, "{r}", None, again) for column in table.columns[1:]])
+        ahead = {row: name for name, row in self.computed.ahead.get(table.key, {}).items()}
         data = self.computed.data[table.key]
         for position in range(table.rows):
             row = table.first_row + position
             values = data[position] if position < len(data) else {}
-            if position == 0 or values:
+            if row in ahead:
+                values = {**values, table.key_column.key: ahead[row]}
+            if position == 0 or len(values) > 1:
                 texts = first if position == 0 else again
                 cells = "".join(
                     self._log_cell(table, column, str(row), values.get(column.key), texts) for column in table.columns
                 )
+            elif values:
+                id_cell = self._log_cell(table, table.key_column, str(row), ahead[row], {})
+                cells = id_cell + str(row).join(after_id)
             else:
                 cells = str(row).join(empty)
             self.cells.put_row(row, cells, width)
