@@ -8,7 +8,9 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from workbook_tools.caselog.between_rows import Seen, days_twice, rows_twice, temperature_jumps
 from workbook_tools.caselog.reading import ReadLog, ReadTable, Remark, read_log
+from workbook_tools.caselog.structure import Structure, structures
 from workbook_tools.layouts import Layout, Rule
 from workbook_tools.layouts.compute import Computed
 from workbook_tools.layouts.model import Column
@@ -21,6 +23,13 @@ STANDS_FOR_OTHERS = re.compile(rf".*[*?~]|[<>=]|{LOOKS_NUMERIC.pattern}|\s*(true
 NUMBER_WITH_UNIT = re.compile(r"^\s*[+-]?(\d+\.?\d*|\.\d+)\s*[^\d\s,.].*$")
 LOOKS_DATE = re.compile(r"^\s*\d{1,4}[-/.]\d{1,2}[-/.]\d{1,4}\s*$|^\s*\d{1,2}\.?\s+[A-Za-z]{3,}\.?\s+\d{2,4}\s*$")
 LOOKS_TIME = re.compile(r"^\s*\d{1,2}[:.h]\d{2}([:.]\d{2})?\s*([ap]\.?m\.?)?\s*$", re.IGNORECASE)
+
+
+STALE = {
+    "result-differs": "{heading} shows another result than its row gives ({wanted}): not computed since it changed.",
+    "typed-over": "{heading} was typed over: its row gives {wanted}. Copy the cell from a row above.",
+}
+SEVERITY = {"row-twice": "notice", "day-twice": "fault", "temperature-jump": "notice"}
 
 
 @dataclass(frozen=True)
@@ -73,12 +82,20 @@ def check_log(path: Path, layout: Layout) -> Checked:
     findings = [_of_remark(remark) for remark in log.remarks]
     for table, position, rule in computed.findings:
         findings.append(_of_rule(log.tables[table.key], computed.data[table.key][position], position, rule))
+    built = structures(path, (log.tables[table.key] for table in layout.log_tables()))
     for table in layout.log_tables():
         read = log.tables[table.key]
+        rows = computed.data[table.key]
+        structure = built.get(table.key, Structure())
         findings += _doubled_ids(read)
         findings += _ids_that_stand_for_others(read)
         findings += _text_for_numbers(read)
-        findings += _stale(read, computed)
+        findings += _outside(read, structure)
+        findings += _stale(read, rows, structure)
+        findings += _without_rules(read, structure)
+        for position, key, code, reason in _between_rows(read, rows):
+            value = rows[position][key]
+            findings.append(_finding(read, position, key, code, reason, value, SEVERITY[code]))
     order = {sheet.name: number for number, sheet in enumerate(layout.sheets)}
     findings.sort(key=lambda f: (order.get(f.sheet, 99), f.row, f.column, f.code))
     return Checked(log, computed, findings)
@@ -182,9 +199,34 @@ def _text_for_numbers(read: ReadTable) -> Iterator[Finding]:
                 yield _finding(read, position, column.key, "number-for-text", reason, value, "notice")
 
 
-def _stale(read: ReadTable, computed: Computed) -> Iterator[Finding]:
-    """Stored results that differ from what the typed cells give: overwritten by hand, or not computed since."""
-    rows = computed.data[read.table.key]
+def _between_rows(read: ReadTable, rows: list[dict[str, Any]]) -> Iterator[Seen]:
+    yield from rows_twice(read)
+    if read.table.key == "losses":
+        yield from days_twice(read, rows)
+        yield from temperature_jumps(rows, "stock_row", "date", "temperature")
+    if read.table.key == "water":
+        yield from temperature_jumps(rows, "vessel_row", "date", "temperature")
+
+
+def _outside(read: ReadTable, structure: Structure) -> Iterator[Finding]:
+    for position, number in enumerate(read.numbers):
+        if number in structure.bare:
+            key, reason = read.table.key_column.key, "The row has no formulas: stretch the table over it."
+            yield _finding(read, position, key, "row-outside-table", reason, read.rows[position][key])
+
+
+def _without_rules(read: ReadTable, structure: Structure) -> Iterator[Finding]:
+    for key in structure.without_rule:
+        heading = read.table.by_key[key].heading
+        reason = (
+            f"The rule of {heading} does not cover all filled rows: something was pasted over it, or it was removed."
+        )
+        place = f"{read.table.sheet}!{read.letters[key]}{read.numbers[0]}"
+        yield Finding(read.table.sheet, read.numbers[0], heading, "rule-missing", reason, None, "notice", place)
+
+
+def _stale(read: ReadTable, rows: list[dict[str, Any]], structure: Structure) -> Iterator[Finding]:
+    """Stored results that differ from what the typed cells give, and results that no formula gives."""
     if _never_stored(read, rows):
         reason = (
             f"{read.table.sheet} holds no stored results: a program saved it without computing. Open it in a "
@@ -192,19 +234,20 @@ def _stale(read: ReadTable, computed: Computed) -> Iterator[Finding]:
         )
         yield Finding(read.table.sheet, read.table.heading_row, "", "results-not-stored", reason, None, "notice")
         return
-    for column in read.table.columns:
-        if column.kind != "computed":
+    for position, stored in enumerate(read.stored):
+        number = read.numbers[position]
+        if number in structure.bare:
             continue
-        for position, stored in enumerate(read.stored):
-            if column.key not in stored or _agree(stored[column.key], rows[position][column.key]):
-                continue
+        gone = structure.without_formula.get(number, set())
+        for column in read.table.columns:
             right = rows[position][column.key]
-            wanted = "blank" if right is None else f"{right:g}" if isinstance(right, float) else str(right)
-            reason = (
-                f"{column.heading} shows another result than its row gives ({wanted}): typed over, or not computed "
-                "since the row changed."
-            )
-            yield _finding(read, position, column.key, "result-differs", reason, stored[column.key])
+            over = column.key in gone
+            differs = column.kind == "computed" and column.key in stored and not _agree(stored[column.key], right)
+            if over or (differs and not gone):  # what follows from a cell typed over is not said as well
+                code = "typed-over" if over else "result-differs"
+                wanted = "blank" if right is None else f"{right:g}" if isinstance(right, float) else str(right)
+                reason = STALE[code].format(heading=column.heading, wanted=wanted)
+                yield _finding(read, position, column.key, code, reason, stored.get(column.key))
 
 
 def _never_stored(read: ReadTable, rows: list[dict[str, Any]]) -> bool:

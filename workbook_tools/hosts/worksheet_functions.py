@@ -5,6 +5,7 @@ ALLOWED = frozenset(
         *("ABS", "AND", "AVERAGE", "AVERAGEIFS", "COUNT", "COUNTA", "COUNTIF", "COUNTIFS", "EXP", "FALSE", "IF"),
         *(
             "COLUMNS",
+            "DAY",
             "HYPGEOMDIST",
             "IFERROR",
             "INDEX",

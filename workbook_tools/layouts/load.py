@@ -108,6 +108,8 @@ def _sheet(entry: dict[str, Any], faults: list[str]) -> Sheet:
         form(entry["form"], name, faults) if "form" in entry else None,
         Card(entry["card_of"], tuple(entry["card"]), tuple(entry["tick"])) if "card_of" in entry else None,
         entry.get("guide", False),
+        entry.get("board", ""),
+        tuple(entry.get("tick", ())),
         entry.get("caution", ""),
         entry.get("landscape", True),
         entry.get("one_page", False),

@@ -232,6 +232,8 @@ class Sheet:
     form: Form | None = None
     card: Card | None = None
     guide: bool = False  # the guide to the functions
+    board: str = ""  # filled from one typed cell: "calendar" or "plan"
+    ticks: tuple[str, ...] = ()
     caution: str = ""
     landscape: bool = True
     one_page: bool = False

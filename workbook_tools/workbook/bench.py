@@ -10,10 +10,11 @@ from workbook_tools.layouts import Layout, Sheet
 from workbook_tools.layouts.compute import Computed, compute_form
 from workbook_tools.layouts.formulas import TableFormulas
 from workbook_tools.layouts.load import FORMATS
-from workbook_tools.layouts.model import STEP_COLUMNS, Card, Form, letter, quoted
-from workbook_tools.workbook.cells import SheetCells, Strings, formula_cell, plain_formula, value_cell
+from workbook_tools.layouts.model import STEP_COLUMNS, Card, Form, quoted
+from workbook_tools.workbook.cells import SheetCells, Strings
 from workbook_tools.workbook.frame import Frame
 from workbook_tools.workbook.package import package
+from workbook_tools.workbook.placed import PageWriter
 from workbook_tools.workbook.sheets import SheetWriter
 from workbook_tools.workbook.styles import Styles
 from workbook_tools.workbook.values import cell_value
@@ -78,34 +79,10 @@ def _held(layout: Layout, values: Mapping[str, Mapping[str, object]]) -> dict[st
     return held
 
 
-class PageWriter:
-    """What the form and the card have in common."""
-
-    def __init__(self, sheet: Sheet, results: Mapping[str, object], styles: Styles, strings: Strings) -> None:
-        self.sheet = sheet
-        self.results = results
-        self.style = styles.number
-        self.strings = strings
-        self.cells = SheetCells()
-        self.text(1, 1, sheet.name, "title")
-        self.cells.heights[1] = 24
-        self.text(2, 1, sheet.purpose, "purpose")
-        if sheet.caution:
-            self.text(3, 1, sheet.caution, "caution")
-
-    def text(self, row: int, column: int, value: object, role: str, number_format: str = "General") -> None:
-        place = f"{letter(column)}{row}"
-        self.cells.put(row, column, value_cell(place, self.style(role, number_format), value, self.strings))
-
-    def formula(self, row: int, column: int, text: str, value: object, role: str, number_format: str) -> None:
-        place = f"{letter(column)}{row}"
-        cell = formula_cell(place, self.style(role, number_format), plain_formula(text), value)
-        self.cells.put(row, column, cell)
-
-    def step_headings(self, row: int) -> None:
-        for number, heading in enumerate(STEP_HEADINGS, start=1):
-            self.text(row, number, heading, "head_computed")
-        self.cells.heights[row] = 30
+def step_headings(page: PageWriter, row: int) -> None:
+    for number, heading in enumerate(STEP_HEADINGS, start=1):
+        page.text(row, number, heading, "head_computed")
+    page.cells.heights[row] = 30
 
 
 class FormWriter(PageWriter):
@@ -161,7 +138,7 @@ class FormWriter(PageWriter):
     def _steps(self) -> None:
         row = self.form.steps_row
         self.text(row - 1, 1, "Packets to weigh", "heading")
-        self.step_headings(row)
+        step_headings(self, row)
         for number in range(1, self.form.steps + 1):
             self.text(row + number, 1, step_name(number), "label")
             for name in STEP_COLUMNS:
@@ -195,7 +172,7 @@ class CardWriter(PageWriter):
             row += position % 2
         row += 2 if len(self.card.keys) % 2 else 1
         self.text(row, 1, "Packets to weigh", "heading")
-        self.step_headings(row + 1)
+        step_headings(self, row + 1)
         for number in range(1, self.form.steps + 1):
             self.text(row + 1 + number, 1, step_name(number), "label")
             for place, name in enumerate(STEP_COLUMNS, start=2):

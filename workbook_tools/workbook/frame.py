@@ -24,6 +24,7 @@ from workbook_tools.workbook.styles import Styles, notice_style
 TITLE_LIMIT, PROMPT_LIMIT, ERROR_LIMIT = 32, 255, 224  # longer texts are dropped or break a rule
 CAUTION_WIDTH = 115  # characters across which a sheet's caution runs
 GUIDE_WIDTHS = (28, 34, 34, 18, 30, 22, 44, 26, 34, 22)
+BOARD_WIDTHS = {"calendar": (20,) * 7, "plan": (11, 11, 15, 30, 11, 11, 11, 11, 11, 11, 11, 16)}
 CHARACTERS_A_PAGE = 150  # legible on landscape A4
 STOPWATCH_FORMAT = 200  # a number format of our own; 164 to 199 are left to openpyxl
 COMPUTED_ERROR = "This cell is computed. To change it, change what it is computed from."
@@ -63,11 +64,20 @@ class Frame:
                 self._stopwatch(worksheet, table)
                 worksheet.freeze_panes = f"{letter(table.first_column + 1)}{table.first_row}"
             self._heading_prompts(worksheet, table)
+        self._page(worksheet, sheet)
+        if sheet.caution:
+            self._spread(worksheet)
+        self._print_setup(worksheet, sheet)
+
+    def _page(self, worksheet: Worksheet, sheet: Sheet) -> None:
+        """Columns of what is not a table: a form, a card, a board, the guide, lines to read."""
         if sheet.form is not None:
             self._form(worksheet, sheet.form)
         elif sheet.card is not None:
             for number, width in enumerate((24, 18, 18, 18, 18), start=1):
                 worksheet.column_dimensions[letter(number)].width = width
+        elif sheet.board:
+            self._board(worksheet, sheet.board)
         elif sheet.guide:
             for number, width in enumerate(GUIDE_WIDTHS, start=1):
                 worksheet.column_dimensions[letter(number)].width = width
@@ -79,9 +89,6 @@ class Frame:
             for row, line in enumerate(sheet.lines, start=4):
                 if not line.expression and not line.heads:
                     worksheet.merged_cells.add(f"A{row}:D{row}")
-        if sheet.caution:
-            self._spread(worksheet)
-        self._print_setup(worksheet, sheet)
 
     def _spread(self, worksheet: Worksheet) -> None:
         """Let the caution of row 3 run over as many columns as a page is wide."""
@@ -139,6 +146,21 @@ class Frame:
                     _add_notice(worksheet, form.place(key).replace("$", ""), text)
         check = form.place("check")
         _add_notice(worksheet, check.replace("$", ""), f'AND({check}<>"",{check}<>"ok")')
+
+    # ----------------------------------------------------------------------------------------------- boards
+
+    def _board(self, worksheet: Worksheet, board: str) -> None:
+        """Widths, the hidden column of positions and the rule of the cell that is typed."""
+        for number, width in enumerate(BOARD_WIDTHS[board], start=1):
+            worksheet.column_dimensions[letter(number)].width = width
+        if board == "plan":
+            worksheet.column_dimensions["N"].hidden = True
+            column = Column("visit", "Visit", "reference", to="visits", help="Choose the visit to prepare for.")
+        else:
+            column = Column("day", "Day", "date", help="Type any day of the month you want to see.")
+        rule = input_rule(column, "$C$4")
+        rule.add("C4")
+        worksheet.add_data_validation(rule)
 
     # ------------------------------------------------------------------------------------------------ rules
 

@@ -8,6 +8,7 @@ from typing import Any
 from workbook_tools.errors import DataError, LayoutError
 from workbook_tools.layouts import Layout, Table
 from workbook_tools.layouts.compute import Computed, Row
+from workbook_tools.workbook.boards import BoardWriter
 from workbook_tools.workbook.cells import Strings
 from workbook_tools.workbook.frame import Frame
 from workbook_tools.workbook.package import package
@@ -49,7 +50,8 @@ def build_log(layout: Layout, data: Data | None = None, rows: int = 200, progres
     strings = Strings()
     for number, sheet in enumerate(layout.sheets):
         progress(sheet.name, number, len(layout.sheets))
-        cells[sheet.name] = SheetWriter(sheet, layout, computed, frame.styles, strings).write()
+        writer = BoardWriter if sheet.board else SheetWriter
+        cells[sheet.name] = writer(sheet, layout, computed, frame.styles, strings).write()
     progress("done", len(layout.sheets), len(layout.sheets))
     return package(frame.workbook, cells, strings)
 

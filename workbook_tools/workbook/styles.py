@@ -79,6 +79,16 @@ ROLES: dict[str, dict[str, Any]] = {
         "border": BOX,
         "alignment": Alignment(wrap_text=True, vertical="top"),
     },
+    "day": {
+        "font": Font(FACE, 10, bold=True, color=INK),
+        "border": Border(left=LINE, right=LINE, top=LINE),
+        "alignment": Alignment(horizontal="left", vertical="top"),
+    },
+    "day_text": {
+        "font": Font(FACE, 9, color=INK),
+        "border": Border(left=LINE, right=LINE, bottom=HAIR),
+        "alignment": Alignment(horizontal="left", vertical="top", wrap_text=True),
+    },
     "result": {
         "font": Font(FACE, 14, bold=True, italic=True, color=INK),
         "fill": fill(PALE),

@@ -1,0 +1,62 @@
+"""Findings that rest on several rows of a table: the same row twice, a jump from one day to the next."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from itertools import pairwise
+from typing import Any
+
+from workbook_tools.caselog.reading import ReadTable
+from workbook_tools.layouts.trees import is_number
+
+FEWEST = 4  # typed cells below which two equal rows may well be two
+JUMP = 6.0  # C
+JUMP_DAYS = 2.0
+
+Row = dict[str, Any]
+Seen = tuple[int, str, str, str]  # position, column key, code, sentence
+
+
+def rows_twice(read: ReadTable) -> Iterator[Seen]:
+    """Rows that hold the same as an earlier one in everything but their id."""
+    keys = [column.key for column in read.table.typed if column.kind != "id"]
+    first: dict[tuple[object, ...], int] = {}
+    for position, row in enumerate(read.rows):
+        held = tuple(_folded(row[key]) for key in keys)
+        if sum(value is not None for value in held) < FEWEST:
+            continue
+        if held in first:
+            yield position, read.table.key_column.key, "row-twice", f"The row holds the same as row {first[held]}."
+        else:
+            first[held] = read.numbers[position]
+
+
+def days_twice(read: ReadTable, rows: Sequence[Row]) -> Iterator[Seen]:
+    """Losses of one group on one day in two rows: its degree days would count double."""
+    first: dict[tuple[object, object], int] = {}
+    for position, row in enumerate(rows):
+        if row["date"] is None or row["stock_row"] is None:
+            continue
+        held = (row["date"], row["stock_row"])
+        if held in first and row["temperature"] is not None:
+            yield position, "date", "day-twice", f"This group has a row for this day already, row {first[held]}."
+        first.setdefault(held, read.numbers[position])
+
+
+def temperature_jumps(rows: Sequence[Row], group: str, date: str, temperature: str) -> Iterator[Seen]:
+    """Temperatures of one group or vessel that differ more than water does in so short a time."""
+    dated: dict[object, list[tuple[float, int]]] = {}
+    for position, row in enumerate(rows):
+        if row[group] is not None and is_number(row[date]) and is_number(row[temperature]):
+            dated.setdefault(row[group], []).append((row[date], position))
+    for readings in dated.values():
+        readings.sort()
+        for (before, one), (after, other) in pairwise(readings):
+            change = rows[other][temperature] - rows[one][temperature]
+            if after - before <= JUMP_DAYS and abs(change) > JUMP:
+                say = f"The temperature changes by {abs(change):.1f} C within {JUMP_DAYS:g} days; is it in Celsius?"
+                yield other, temperature, "temperature-jump", say
+
+
+def _folded(value: object) -> object:
+    return value.casefold() if isinstance(value, str) else value

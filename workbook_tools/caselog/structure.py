@@ -1,0 +1,108 @@
+"""What a reader of values cannot see: cells whose formula was typed over, columns whose rule is gone."""
+
+from __future__ import annotations
+
+import re
+import zipfile
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass, field
+from pathlib import Path
+from posixpath import join, normpath
+
+from defusedxml import ElementTree
+
+from workbook_tools.caselog.reading import ReadTable
+
+PREFIX = rb"(?:[A-Za-z]\w*:)?"
+ROW = re.compile(rb"<" + PREFIX + rb'row\b[^>]*?\br="(\d+)"[^>]*?(?:/>|>(.*?)</' + PREFIX + rb"row>)", re.DOTALL)
+FORMULA = re.compile(rb"<" + PREFIX + rb"f[\s/>]")
+CELL = re.compile(rb"<" + PREFIX + rb'c\b[^>]*?\br="([A-Z]{1,3})\d+"[^>]*?(?:/>|>(.*?)</' + PREFIX + rb"c>)", re.DOTALL)
+RULE = re.compile(rb"<" + PREFIX + rb'dataValidation\b[^>]*?\bsqref="([^"]*)"')
+RULE_OF_EXTENSION = re.compile(rb"<xm:sqref>([^<]*)</xm:sqref>")
+AREA = re.compile(r"\$?([A-Z]{1,3})\$?(\d+)(?::\$?([A-Z]{1,3})\$?(\d+))?$")
+RELATION = "{http://schemas.openxmlformats.org/officeDocument/2006/relationships}id"
+
+
+@dataclass
+class Structure:
+    """Formulas and rules of one table, as far as its rows in use need them."""
+
+    without_formula: dict[int, set[str]] = field(default_factory=dict)  # column keys by sheet row
+    bare: set[int] = field(default_factory=set)  # sheet rows in use that have no formula at all
+    without_rule: list[str] = field(default_factory=list)  # column keys
+
+
+def sheet_parts(archive: zipfile.ZipFile) -> dict[str, str]:
+    """The part of each sheet, by its name in small letters."""
+    relations = ElementTree.fromstring(archive.read("xl/_rels/workbook.xml.rels"))
+    targets = {relation.get("Id"): relation.get("Target", "") for relation in relations}
+    workbook = ElementTree.fromstring(archive.read("xl/workbook.xml"))
+    parts = {}
+    for sheet in workbook.iter():
+        if sheet.tag.endswith("}sheet"):
+            target = targets.get(sheet.get(RELATION)) or ""
+            part = target.lstrip("/") if target.startswith("/") else normpath(join("xl", target))
+            parts[str(sheet.get("name")).casefold()] = part
+    return parts
+
+
+def structures(path: Path, tables: Iterable[ReadTable]) -> dict[str, Structure]:
+    """The structure of each table that has rows in use and stands in a part that can be read, by table key."""
+    found = {}
+    with zipfile.ZipFile(path) as archive:
+        parts = sheet_parts(archive)
+        there = set(archive.namelist())
+        for read in tables:
+            part = parts.get(read.table.sheet.casefold())
+            if part in there and read.rows:
+                content = archive.read(part)
+                structure = found[read.table.key] = Structure()
+                _note_formulas(read, content, structure)
+                structure.without_rule += _without_rule(read, content, structure.bare)
+    return found
+
+
+def _note_formulas(read: ReadTable, content: bytes, structure: Structure) -> None:
+    computed = {
+        read.letters[column.key]: column.key
+        for column in read.table.columns
+        if not column.typed and column.key in read.letters
+    }
+    used = set(read.numbers)
+    for match in ROW.finditer(content):
+        number = int(match[1])
+        if number in used:
+            row = match[2] or b""
+            if len(FORMULA.findall(row)) < len(computed):
+                with_formula = {cell[1].decode() for cell in CELL.finditer(row) if FORMULA.search(cell[2] or b"")}
+                gone = {key for place, key in computed.items() if place not in with_formula}
+                if len(gone) == len(computed):
+                    structure.bare.add(number)
+                else:
+                    structure.without_formula[number] = gone
+
+
+def _without_rule(read: ReadTable, content: bytes, bare: set[int]) -> Iterator[str]:
+    """Typed columns of which a row in use has no rule; rows outside the table are not asked for any."""
+    numbers = [number for number in read.numbers if number not in bare]
+    areas: dict[str, list[tuple[int, int]]] = {}
+    for text in (*RULE.findall(content), *RULE_OF_EXTENSION.findall(content)):
+        for area in text.decode().split():
+            match = AREA.match(area)
+            if match:
+                left, top, right, bottom = match.groups()
+                for place in read.letters.values():
+                    if _number(left) <= _number(place) <= _number(right or left):
+                        areas.setdefault(place, []).append((int(top), int(bottom or top)))
+    for column in read.table.typed:
+        if column.key in read.letters:
+            spans = areas.get(read.letters[column.key], [])
+            if not all(any(low <= number <= high for low, high in spans) for number in numbers):
+                yield column.key
+
+
+def _number(letters: str) -> int:
+    number = 0
+    for letter in letters:
+        number = number * 26 + ord(letter) - 64
+    return number

@@ -1,0 +1,189 @@
+"""The boards of a case log: a calendar and a plan, each filled by formulas from one cell that a person types."""
+
+from __future__ import annotations
+
+import datetime
+from collections.abc import Callable, Mapping
+from typing import Any
+
+from workbook_tools.layouts import Layout, Sheet
+from workbook_tools.layouts.compute import Computed, Row
+from workbook_tools.layouts.load import FORMATS
+from workbook_tools.layouts.model import letter, quoted
+from workbook_tools.layouts.showing import EPOCH
+from workbook_tools.workbook.cells import SheetCells, Strings
+from workbook_tools.workbook.placed import PageWriter
+from workbook_tools.workbook.styles import Styles
+
+ASKED = "$C$4"  # the cell that a person types
+DAYS_OF_THE_WEEK = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday")
+WEEKS = 6
+DAY_FORMAT = "d mmm"
+PLAN_LINES = 12
+PLAN_COLUMNS = (  # heading, column of the Baths sheet, format
+    ("Bath", "bath", "General"),
+    ("Vessel", "vessel", "General"),
+    ("Species", "species", "General"),
+    ("Agent", "agent", "General"),
+    ("Water L", "water", FORMATS["volume"]),
+    ("Start dose mg/L", "start_dose", FORMATS["number"]),
+    ("Drug g", "drug", FORMATS["number"]),
+    ("Buffer g", "buffer", FORMATS["number"]),
+    ("Top up drug g", "topup_drug", FORMATS["number"]),
+    ("Top up buffer g", "topup_buffer", FORMATS["number"]),
+    ("Limit mg/L", "limit", FORMATS["number"]),
+)
+
+
+class BoardWriter(PageWriter):
+    """A board: the cell that asks, and what follows from it."""
+
+    def __init__(self, sheet: Sheet, layout: Layout, computed: Computed, styles: Styles, strings: Strings) -> None:
+        super().__init__(sheet, {}, styles, strings)
+        self.layout = layout
+        self.computed = computed
+
+    def write(self) -> SheetCells:
+        BOARDS[self.sheet.board](self)
+        return self.cells
+
+    def asks(self, words: str, value: object, number_format: str) -> None:
+        self.text(4, 1, words, "label")
+        self.text(4, 3, value, "typed", number_format)
+        self.cells.heights[4] = 22
+
+
+# -------------------------------------------------------------------------------------------------- calendar
+
+
+def calendar(board: BoardWriter) -> None:
+    """A month of days with the groups that may be released and the follow-ups that are due."""
+    released = [row for row in board.computed.data["by_stock"] if row["key"] is not None]
+    due = [row["due"] for row in board.computed.data["follow_ups"] if row["state"] == "open"]
+    asked = _month(board.computed, [*(row["release"] for row in released), *due])
+    board.asks("Any day of the month", asked, FORMATS["date"])
+    unknown = sum(bool(row["treatments"]) and row["release"] is None for row in released)
+    board.text(4, 5, "Treated groups with no release date", "label")
+    dated = "By_stock[Earliest release]"
+    text = f'COUNTIF(By_stock[Treatments given],">0")-COUNT({dated})'
+    board.formula(4, 7, text, float(unknown), "result", "0")
+    for number, name in enumerate(DAYS_OF_THE_WEEK, start=1):
+        board.text(6, number, name, "head_computed")
+    first = None if asked is None else _first_monday(asked)
+    start = f"{ASKED}-DAY({ASKED})+1"
+    for number in range(7 * WEEKS):
+        week, weekday = divmod(number, 7)
+        row, column = 7 + 3 * week, weekday + 1
+        day = None if first is None else first + number
+        place = f"{letter(column)}${row}"
+        text = f'IF(ISNUMBER({ASKED}),{start}-MOD({start}-2,7)+{number},"")'
+        board.formula(row, column, text, day, "day", DAY_FORMAT)
+        free = [str(r["key"]) for r in released if day is not None and r["release"] == day]
+        counted = f"COUNTIF({dated},{place})"
+        more = f'IF({counted}>1," and "&({counted}-1)&" more","")'
+        name = f"INDEX(By_stock[For stock],MATCH({place},{dated},0))"
+        text = f'IF({place}="","",IF({counted}=0,"","release "&{name}&{more}))'
+        said = f"release {free[0]}{f' and {len(free) - 1} more' if len(free) > 1 else ''}" if free else None
+        board.formula(row + 1, column, text, said, "day_text", "General")
+        waiting = sum(day is not None and moment == day for moment in due)
+        counted = f'COUNTIFS(Follow_ups[Due on],{place},Follow_ups[State],"open")'
+        text = f'IF({place}="","",IF({counted}=0,"",{counted}&" follow-up"&IF({counted}>1,"s","")))'
+        said = f"{waiting} follow-up{'s' if waiting > 1 else ''}" if waiting else None
+        board.formula(row + 2, column, text, said, "day_text", "General")
+        for part in range(3):
+            board.cells.heights[row + part] = 20
+    for number, line in enumerate(board.sheet.lines):
+        board.text(8 + 3 * WEEKS + number, 1, line.text, "warning")
+
+
+def _month(computed: Computed, marked: list[float | None]) -> float | None:
+    """A day of the month to show at first: the next marked one from the last visit on, or that of the last visit."""
+    last = max((row["date"] for row in computed.data["visits"] if _is_day(row["date"])), default=None)
+    return min((day for day in marked if day is not None and _is_day(day) and day >= (last or 0)), default=last)
+
+
+def _is_day(value: object) -> bool:
+    return isinstance(value, int | float) and not isinstance(value, bool) and 1 <= value < 2_958_466
+
+
+def _first_monday(day: float) -> float:
+    """Serial of the Monday on or before the first of the month; day 2 of the calendar was a Monday."""
+    first = day - (EPOCH + datetime.timedelta(days=int(day))).day + 1
+    return first - (first - 2) % 7
+
+
+# ------------------------------------------------------------------------------------------------------ plan
+
+
+def plan(board: BoardWriter) -> None:
+    """The baths of one visit with their packets, to weigh and tick."""
+    baths = board.layout.tables["baths"]
+    sheet = quoted(baths.sheet)
+    visit = _next_visit(board.computed)
+    board.asks("Visit", visit, "@")
+    row_of_visit = board.computed.find("visits", visit)
+    site = row_of_visit.get("site")
+    visits = board.layout.tables["visits"]
+    asked = f"MATCH({ASKED},{visits.range('visit')},0)"
+    for column, label, key, style in ((5, "Site", "site", "General"), (8, "Date", "date", FORMATS["date"])):
+        board.text(4, column, label, "label")
+        value = f"INDEX({visits.range(key)},{asked})"
+        text = f'IF({ASKED}="","",IFERROR(IF({value}="","",{value}),""))'
+        board.formula(4, column + 1, text, row_of_visit.get(key), "result_text", style)
+    board.text(5, 1, "Open follow-ups of the site", "label")
+    opened = [row for row in board.computed.data["follow_ups"] if row["state"] == "open" and _alike(row["site"], site)]
+    counted = 'COUNTIFS(Follow_ups[Follow-up site],$F$4,Follow_ups[State],"open")'
+    board.formula(5, 3, f'IF($F$4="","",{counted})', None if site is None else float(len(opened)), "result", "0")
+    for number, (heading, _, _) in enumerate(PLAN_COLUMNS, start=1):
+        board.text(7, number, heading, "head_computed")
+    board.text(7, len(PLAN_COLUMNS) + 1, "Weighed, labelled", "head_typed")
+    board.cells.heights[7] = 32
+    used = [row for row in board.computed.data["baths"] if baths.in_use(row) and _alike(row["visit"], visit)]
+    numbers = [board.computed.position("baths", row["bath"]) for row in used]
+    letters = baths.letters
+    place = letters["visit"]
+    for line in range(PLAN_LINES):
+        row = 8 + line
+        found: Row = used[line] if line < len(used) else {}
+        before = f"{baths.heading_row}" if line == 0 else f"$N{row - 1}"
+        start = f"INDEX({sheet}!${place}$1:${place}$1048576,{before}+1)"
+        text = (
+            f'IF(OR({ASKED}="",{before}=""),"",IFERROR({before}+MATCH({ASKED},{start}:{sheet}!${place}$1048576,0),""))'
+        )
+        board.formula(row, 14, text, numbers[line] if found else None, "computed", "0")
+        for number, (_, key, number_format) in enumerate(PLAN_COLUMNS, start=1):
+            value = f"INDEX({sheet}!${letters[key]}:${letters[key]},$N{row})"
+            text = f'IF($N{row}="","",IFERROR(IF({value}="","",{value}),""))'
+            board.formula(row, number, text, found.get(key), "computed", number_format)
+        board.text(row, len(PLAN_COLUMNS) + 1, None, "typed")
+        board.cells.heights[row] = 22
+    _totals(board, used[:PLAN_LINES])
+
+
+def _totals(board: BoardWriter, used: list[Row]) -> None:
+    row = 8 + PLAN_LINES
+    board.text(row, 1, "Together", "heading")
+    for number, (_, key, number_format) in enumerate(PLAN_COLUMNS, start=1):
+        if key in ("drug", "buffer", "topup_drug", "topup_buffer"):
+            cells = f"{letter(number)}8:{letter(number)}{row - 1}"
+            amounts = [entry[key] for entry in used if isinstance(entry[key], int | float)]
+            board.formula(row, number, f"SUM({cells})", float(sum(amounts)), "computed", number_format)
+    board.text(row + 2, 1, "Before setting out", "heading")
+    for number, tick in enumerate(board.sheet.ticks, start=row + 3):
+        board.text(number, 1, f"[   ]  {tick}", "label")
+        board.cells.heights[number] = 20
+    for number, line in enumerate(board.sheet.lines, start=row + 4 + len(board.sheet.ticks)):
+        board.text(number, 1, line.text, "warning")
+
+
+def _alike(one: object, other: object) -> bool:
+    return isinstance(one, str) and isinstance(other, str) and one.casefold() == other.casefold()
+
+
+def _next_visit(computed: Computed) -> Any:
+    """The visit of the last bath that is planned and not yet made."""
+    planned = (r for r in reversed(computed.data["baths"]) if r["start_dose"] is not None and r["visit"] is not None)
+    return next((r["visit"] for r in planned if r["drug_weighed"] is None and r["started"] is None), None)
+
+
+BOARDS: Mapping[str, Callable[[BoardWriter], None]] = {"calendar": calendar, "plan": plan}
