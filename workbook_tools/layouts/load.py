@@ -110,6 +110,7 @@ def _sheet(entry: dict[str, Any], faults: list[str]) -> Sheet:
         entry.get("guide", False),
         entry.get("board", ""),
         tuple(entry.get("tick", ())),
+        entry.get("tall", False),
         entry.get("caution", ""),
         entry.get("landscape", True),
         entry.get("one_page", False),

@@ -234,6 +234,7 @@ class Sheet:
     guide: bool = False  # the guide to the functions
     board: str = ""  # filled from one typed cell: "calendar" or "plan"
     ticks: tuple[str, ...] = ()
+    tall: bool = False  # rows high enough for a wet finger on a tablet
     caution: str = ""
     landscape: bool = True
     one_page: bool = False

@@ -25,6 +25,7 @@ TITLE_LIMIT, PROMPT_LIMIT, ERROR_LIMIT = 32, 255, 224  # longer texts are droppe
 CAUTION_WIDTH = 115  # characters across which a sheet's caution runs
 GUIDE_WIDTHS = (28, 34, 34, 18, 30, 22, 44, 26, 34, 22)
 BOARD_WIDTHS = {"calendar": (20,) * 7, "plan": (11, 11, 15, 30, 11, 11, 11, 11, 11, 11, 11, 16)}
+TALL = 26  # points
 CHARACTERS_A_PAGE = 150  # legible on landscape A4
 STOPWATCH_FORMAT = 200  # a number format of our own; 164 to 199 are left to openpyxl
 COMPUTED_ERROR = "This cell is computed. To change it, change what it is computed from."
@@ -65,6 +66,9 @@ class Frame:
                 worksheet.freeze_panes = f"{letter(table.first_column + 1)}{table.first_row}"
             self._heading_prompts(worksheet, table)
         self._page(worksheet, sheet)
+        if sheet.tall:
+            worksheet.sheet_format.defaultRowHeight = TALL
+            worksheet.sheet_format.customHeight = True
         if sheet.caution:
             self._spread(worksheet)
         self._print_setup(worksheet, sheet)

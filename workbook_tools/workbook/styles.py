@@ -51,19 +51,29 @@ ROLES: dict[str, dict[str, Any]] = {
         "border": BOX,
         "alignment": Alignment(wrap_text=True, vertical="center", horizontal="center"),
     },
-    "typed": {"font": Font(FACE, 11, color=INK), "fill": fill(PAPER), "border": BOX},
+    "typed": {
+        "font": Font(FACE, 11, color=INK),
+        "fill": fill(PAPER),
+        "border": BOX,
+        "alignment": Alignment(vertical="center"),
+    },
     "typed_text": {
         "font": Font(FACE, 11, color=INK),
         "fill": fill(PAPER),
         "border": BOX,
-        "alignment": Alignment(horizontal="left", indent=1),
+        "alignment": Alignment(horizontal="left", vertical="center", indent=1),
     },
-    "computed": {"font": Font(FACE, 11, italic=True, color=INK), "fill": fill(PALE), "border": THREAD},
+    "computed": {
+        "font": Font(FACE, 11, italic=True, color=INK),
+        "fill": fill(PALE),
+        "border": THREAD,
+        "alignment": Alignment(vertical="center"),
+    },
     "check": {
         "font": Font(FACE, 10, italic=True, color=INK),
         "fill": fill(PALE),
         "border": THREAD,
-        "alignment": Alignment(horizontal="left", indent=1),
+        "alignment": Alignment(horizontal="left", vertical="center", indent=1),
     },
     "heading": {"font": Font(FACE, 12, bold=True, color=DEEP), "border": Border(bottom=LINE)},
     "head_right": {
