@@ -93,6 +93,75 @@ ROLES: dict[str, dict[str, Any]] = {
 }
 
 
+# pages to print: greys alone, every text wrapped
+WRAPPED = Alignment(wrap_text=True, vertical="top")
+MIDDLE = Alignment(wrap_text=True, vertical="center")
+CENTRED = Alignment(wrap_text=True, vertical="center", horizontal="center")
+HEAD_GREY, GROUP_GREY = "DDE3E5", PALE
+DASHED = Side(style="dashed", color="7A8B93")
+ROLES |= {
+    "page_title": {"font": Font(FACE, 15, bold=True, color=INK), "alignment": MIDDLE},
+    "page_heading": {
+        "font": Font(FACE, 11.5, bold=True, color=INK),
+        "alignment": Alignment(wrap_text=True, vertical="bottom"),
+        "border": Border(bottom=LINE),
+    },
+    "page_text": {"font": Font(FACE, 10, color=INK), "alignment": WRAPPED},
+    "page_strong": {"font": Font(FACE, 10, bold=True, color=INK), "alignment": WRAPPED},
+    "page_small": {"font": Font(FACE, 8.5, color=INK), "alignment": WRAPPED},
+    "page_tick": {"font": Font(FACE, 10, color=INK), "alignment": Alignment(vertical="top")},
+    "page_label": {"font": Font(FACE, 10, color=INK), "alignment": WRAPPED},
+    "page_value": {"font": Font(FACE, 10, bold=True, color=INK), "alignment": WRAPPED},
+    "page_fill": {"font": Font(FACE, 10, color=INK), "alignment": WRAPPED, "border": Border(bottom=LINE)},
+    "page_line": {"font": Font(FACE, 10, color=INK), "alignment": WRAPPED, "border": Border(bottom=LINE)},
+    "page_group": {
+        "font": Font(FACE, 9, bold=True, color=INK),
+        "alignment": CENTRED,
+        "fill": fill(GROUP_GREY),
+        "border": BOX,
+    },
+    "page_head": {
+        "font": Font(FACE, 9, bold=True, color=INK),
+        "alignment": CENTRED,
+        "fill": fill(HEAD_GREY),
+        "border": BOX,
+    },
+    "page_cell": {"font": Font(FACE, 10, color=INK), "alignment": MIDDLE, "border": BOX},
+    "page_figure": {
+        "font": Font(FACE, 10, color=INK),
+        "alignment": Alignment(horizontal="right", vertical="center", shrink_to_fit=True),
+        "border": BOX,
+    },
+    "page_box": {"font": Font(FACE, 10, color=INK), "alignment": CENTRED, "border": BOX},
+    "page_crossed": {
+        "font": Font(FACE, 10, color=INK),
+        "alignment": CENTRED,
+        "fill": fill(HEAD_GREY),
+        "border": BOX,
+    },
+}
+CARD_LOOKS = {
+    "title": Font(FACE, 10.5, bold=True, color=INK),
+    "strong": Font(FACE, 10, bold=True, color=INK),
+    "mass": Font(FACE, 16, bold=True, color=INK),
+    "text": Font(FACE, 9.5, color=INK),
+    "small": Font(FACE, 8.5, color=INK),
+}
+for _edge in ("first", "middle", "last", "only"):
+    _border = Border(
+        left=DASHED,
+        right=DASHED,
+        top=DASHED if _edge in ("first", "only") else Side(),
+        bottom=DASHED if _edge in ("last", "only") else Side(),
+    )
+    for _look, _font in CARD_LOOKS.items():
+        ROLES[f"card_{_look}_{_edge}"] = {
+            "font": _font,
+            "border": _border,
+            "alignment": Alignment(wrap_text=True, vertical="center", indent=1),
+        }
+
+
 class Styles:
     """Style numbers of a workbook, made as they are asked for."""
 

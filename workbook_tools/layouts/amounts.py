@@ -1,0 +1,32 @@
+"""An amount to weigh or measure, as paper shows it: rounded by less than 1 %, never as a power of ten."""
+
+from __future__ import annotations
+
+import math
+
+SMALLEST = 1e-9  # what no scale shows; below it decimals would fill a page
+
+
+def decimals(value: float) -> int:
+    """Places after the point: two and more digits that count, four of them from 10 on.
+
+    Rounding to them moves a value by at most half a unit of its third digit, which is 0.5 %; nothing is moved past
+    that, from 1e-9 up.
+    """
+    size = abs(value)
+    if size < SMALLEST:
+        return 0
+    if size >= 1000:
+        return 0
+    if size >= 100:
+        return 1
+    if size >= 1:
+        return 2
+    return 2 - math.floor(math.log10(size))
+
+
+def amount(value: float | None, unit: str = "") -> str:
+    """Text for an amount with its unit; a blank is a dash. No separator of thousands: it may be read as a point."""
+    if value is None:
+        return "-"
+    return f"{value:.{decimals(value)}f} {unit}".rstrip()
