@@ -30,3 +30,11 @@ def amount(value: float | None, unit: str = "") -> str:
     if value is None:
         return "-"
     return f"{value:.{decimals(value)}f} {unit}".rstrip()
+
+
+def short(value: float | None, unit: str = "") -> str:
+    """The same without zeros at its end, for doses and volumes that are round: 80 mg/L, 152.4 L."""
+    if value is None:
+        return "-"
+    text = amount(value)
+    return f"{text.rstrip('0').rstrip('.') if '.' in text else text} {unit}".rstrip()

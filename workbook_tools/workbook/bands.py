@@ -36,7 +36,7 @@ from workbook_tools.workbook.text_width import lines, text_width
 WIDE, NARROW = 5.55, 5.25  # points of a width unit: LibreOffice 7.4, measured; seven pixels of 1/96 inch
 SNAP = 4.0  # edges nearer than this become one [pt]
 INSET = 6.0  # what a cell keeps free at its sides [pt]
-INDENT = 8.0  # one step of indent [pt]
+INDENT = 10.0  # one step of indent [pt]
 LEADING = 1.22  # line height over font size
 PADDING = 5.0  # above and below the lines of a cell [pt]
 TALLEST = 400.0  # a row can be 409.5 pt high
@@ -148,7 +148,7 @@ def _(block: Paragraph, width: float) -> list[Band]:
 
 @bands.register
 def _(block: Caution, width: float) -> list[Band]:
-    return [gap(4), *bands_of([Piece(0, width, block.text, "caution_wrapped")])]
+    return [gap(4), *bands_of([Piece(0, width, block.text, "page_caution")])]
 
 
 @bands.register
@@ -164,9 +164,11 @@ def _(block: Facts, width: float) -> list[Band]:
         for number, (name, value) in enumerate(block.pairs[start : start + across]):
             left = number * width / across
             shown = str(text_of(value))  # beside a label a number stands to the left, as text does
-            pieces.append(Piece(left, left + label, name, "page_label"))
-            role = "page_fill" if block.line and not shown else "page_value"
-            pieces.append(Piece(left + label, left + width / across - (8 if across > 1 else 0), shown, role))
+            low = "_low" if block.line else ""
+            pieces.append(Piece(left, left + label, name, f"page_label{low}"))
+            role = "page_fill" if block.line and not shown else f"page_value{low}"
+            end = left + width / across - (8 if number < across - 1 else 0)
+            pieces.append(Piece(left + label, end, shown, role))
         found += bands_of(pieces, least=24 if block.line else 0)
     return found
 
@@ -232,7 +234,8 @@ def _(block: Ticks, width: float) -> list[Band]:
         for number, text in enumerate(block.texts[start : start + block.across]):
             left = number * width / block.across
             pieces.append(Piece(left, left + 22, "[   ]", "page_tick"))
-            pieces.append(Piece(left + 22, left + width / block.across, text, "page_text"))
+            end = left + width / block.across - (10 if number < block.across - 1 else 0)
+            pieces.append(Piece(left + 22, end, text, "page_text"))
         found += bands_of(pieces)
     return found
 
@@ -241,7 +244,7 @@ def _(block: Ticks, width: float) -> list[Band]:
 def _(block: Lines, width: float) -> list[Band]:
     label = text_width(block.label, 10) * WIDE / NARROW + INSET + SNAP + 4 if block.label else 0
     label = min(label, width / 2)
-    first = [Piece(0, label, block.label, "page_label")] if block.label else []
+    first = [Piece(0, label, block.label, "page_label_low")] if block.label else []
     found = bands_of([*first, Piece(label, width, None, "page_line")], block.least)
     for _ in range(block.count - 1):
         found += bands_of([Piece(0, width, None, "page_line")], block.least)

@@ -34,6 +34,7 @@ ORIENTATIONS = ("portrait", "landscape")
 SIDE, TOP, BOTTOM, EDGE = 0.4, 0.5, 0.6, 0.3  # margins, and from the footer to the paper's edge [inch]
 SLACK = 0.98  # share of the page that is used: renderings differ by a hair
 LEAST_SCALE = 0.65  # smaller, letters of 10 pt become less than 6.5 pt
+FREE = "_)"  # a number stands off the line at its right by the width of a bracket; an indent is lost in merged cells
 ANGLED = re.compile(r"[\[\]:*?/\\]")
 NAME_LIMIT = 31
 
@@ -104,6 +105,18 @@ def sized(page: Page) -> Sized:
     return Sized(page, (across - 144 * SIDE) * SLACK, (down - 72 * (TOP + BOTTOM)) * SLACK)
 
 
+def one_page_scale(page: Page) -> float:
+    """How much smaller a page must be printed to fit on one page: 1 where it fits as it is."""
+    room = sized(page)
+    return min(1.0, room.height / sum(band.height for band in _whole(room) if not band.new_page))
+
+
+def _whole(room: Sized) -> list[Band]:
+    """All bands of a page, its title first."""
+    title = bands_of([Piece(0, room.width, room.page.title, "page_title")])
+    return [*title, gap(4), *stacked(room.page.blocks, room.width)]
+
+
 def sheet_names(pages: Sequence[Page]) -> list[str]:
     """Names of the sheets: no character that a sheet's name cannot have, 31 at most, each once."""
     names: list[str] = []
@@ -156,11 +169,10 @@ class _PageWriter:
         self.scale = 1.0
 
     def write(self) -> SheetCells:
-        title = bands_of([Piece(0, self.room.width, self.page.title, "page_title")])
-        whole = [*title, gap(4), *stacked(self.page.blocks, self.room.width)]
+        whole = _whole(self.room)
         if self.page.one_page:
             whole = [band for band in whole if not band.new_page]
-            self.scale = min(1.0, self.room.height / sum(band.height for band in whole))
+            self.scale = one_page_scale(self.page)
         else:
             whole = list(paged(whole, self.room.height))
         self.grid = columns(whole, self.room.width)
@@ -190,7 +202,7 @@ class _PageWriter:
         if isinstance(value, int | float):
             value = figure(value)
         if isinstance(value, Figure):
-            value, number_format = value.value, value.format
+            value, number_format = value.value, value.format + FREE
         style = self.styles.number(piece.role, number_format)
         held = cell_value(value if value != "" else None)
         for column in range(first, last + 1):

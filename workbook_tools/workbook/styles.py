@@ -96,6 +96,7 @@ ROLES: dict[str, dict[str, Any]] = {
 # pages to print: greys alone, every text wrapped
 WRAPPED = Alignment(wrap_text=True, vertical="top")
 MIDDLE = Alignment(wrap_text=True, vertical="center")
+LOW = Alignment(wrap_text=True, vertical="bottom")
 CENTRED = Alignment(wrap_text=True, vertical="center", horizontal="center")
 HEAD_GREY, GROUP_GREY = "DDE3E5", PALE
 DASHED = Side(style="dashed", color="7A8B93")
@@ -103,15 +104,22 @@ ROLES |= {
     "page_title": {"font": Font(FACE, 15, bold=True, color=INK), "alignment": MIDDLE},
     "page_heading": {
         "font": Font(FACE, 11.5, bold=True, color=INK),
-        "alignment": Alignment(wrap_text=True, vertical="bottom"),
+        "alignment": LOW,
         "border": Border(bottom=LINE),
     },
     "page_text": {"font": Font(FACE, 10, color=INK), "alignment": WRAPPED},
     "page_strong": {"font": Font(FACE, 10, bold=True, color=INK), "alignment": WRAPPED},
     "page_small": {"font": Font(FACE, 8.5, color=INK), "alignment": WRAPPED},
+    "page_caution": {
+        "font": Font(FACE, 10, bold=True, color=INK),
+        "alignment": Alignment(wrap_text=True, horizontal="left", vertical="center", indent=1),
+        "border": Border(left=Side(style="thick", color=INK)),
+    },
     "page_tick": {"font": Font(FACE, 10, color=INK), "alignment": Alignment(vertical="top")},
     "page_label": {"font": Font(FACE, 10, color=INK), "alignment": WRAPPED},
     "page_value": {"font": Font(FACE, 10, bold=True, color=INK), "alignment": WRAPPED},
+    "page_label_low": {"font": Font(FACE, 10, color=INK), "alignment": LOW},
+    "page_value_low": {"font": Font(FACE, 10, bold=True, color=INK), "alignment": LOW},
     "page_fill": {"font": Font(FACE, 10, color=INK), "alignment": WRAPPED, "border": Border(bottom=LINE)},
     "page_line": {"font": Font(FACE, 10, color=INK), "alignment": WRAPPED, "border": Border(bottom=LINE)},
     "page_group": {
@@ -126,7 +134,11 @@ ROLES |= {
         "fill": fill(HEAD_GREY),
         "border": BOX,
     },
-    "page_cell": {"font": Font(FACE, 10, color=INK), "alignment": MIDDLE, "border": BOX},
+    "page_cell": {
+        "font": Font(FACE, 10, color=INK),
+        "alignment": Alignment(wrap_text=True, horizontal="left", vertical="center", indent=1),
+        "border": BOX,
+    },
     "page_figure": {
         "font": Font(FACE, 10, color=INK),
         "alignment": Alignment(horizontal="right", vertical="center", shrink_to_fit=True),
@@ -158,7 +170,7 @@ for _edge in ("first", "middle", "last", "only"):
         ROLES[f"card_{_look}_{_edge}"] = {
             "font": _font,
             "border": _border,
-            "alignment": Alignment(wrap_text=True, vertical="center", indent=1),
+            "alignment": Alignment(wrap_text=True, horizontal="left", vertical="center", indent=1),
         }
 
 
