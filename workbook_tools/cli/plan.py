@@ -72,11 +72,15 @@ def print_plan(made: VisitPlan) -> None:
         click.echo(f"  Start dose {short(bath.dose, 'mg/L')}: {bath.dose_words}")
         if bath.packets:
             rows = [[p.name, p.substance, amount(p.mass), p.effect] for p in bath.packets]
-            print_table("Packets to weigh", ("Packet", "Substance", "g", "What it does"), rows, (False, False, True, False))
+            print_table(
+                "Packets to weigh", ("Packet", "Substance", "g", "What it does"), rows, (False, False, True, False)
+            )
         for note in bath.notes:
             click.echo(f"  ! {note}")
     if made.totals:
-        rows = [[t.substance, amount(t.planned), amount(t.spare), amount(t.whole), takes_in_words(t)] for t in made.totals]
+        rows = [
+            [t.substance, amount(t.planned), amount(t.spare), amount(t.whole), takes_in_words(t)] for t in made.totals
+        ]
         headings = ("Product", "Planned g", "Spare g", "In all g", "Take from the store")
         print_table("In all", headings, rows, (False, True, True, True, False))
     for words in made.store_words:

@@ -60,7 +60,7 @@ class Packet:
 
 @dataclass(frozen=True)
 class PlannedBath:
-    """One bath of the plan; doses in mg/L. `dose_from` is "typed", "suggested", "reference" or "" where there is none."""
+    """One bath of the plan; doses in mg/L. `dose_from` is "typed", "suggested", "reference" or "" where none is."""
 
     bath: str
     vessel: str
@@ -227,7 +227,7 @@ def _bath(computed: Computed, row: Row, known: Mapping[tuple[str, str], Suggesti
     card = bench_card(alone, path, str(worked["bath"]))
     vessel = computed.find("vessels", row["vessel"])
     place = " ".join(written(part) for part in (row["vessel"], vessel.get("name")) if part)
-    packets = _packets(worked, card.packets, place)
+    packets = _packets(worked, card.packets, place, "" if source == "typed" else f" ({source})")
     notes = [] if card.check == "ok" else [f"Check of the Baths sheet: {card.check}"]
     if dose is None:
         notes.append("No start dose is typed, suggested or in the reference range: nothing to weigh yet.")
@@ -261,9 +261,7 @@ def _bath(computed: Computed, row: Row, known: Mapping[tuple[str, str], Suggesti
     )
 
 
-def _dose(
-    computed: Computed, row: Row, known: Mapping[tuple[str, str], Suggestion]
-) -> tuple[float | None, str, str]:
+def _dose(computed: Computed, row: Row, known: Mapping[tuple[str, str], Suggestion]) -> tuple[float | None, str, str]:
     """Start dose of a bath, where it is from, and that in words. A dose that is typed is never replaced."""
     typed = row["start_dose"]
     if typed is not None:
@@ -303,20 +301,20 @@ def _alone(computed: Computed, row: Row, dose: float | None) -> Computed:
 
 
 def _packets(
-    row: Row, steps: Sequence[tuple[str, float, float, float | None, float]], vessel: str
+    row: Row, steps: Sequence[tuple[str, float, float, float | None, float]], vessel: str, said: str
 ) -> tuple[Packet, ...]:
-    """Packets of a bath, drug and buffer of each step apart, and one top-up to spare."""
+    """Packets of a bath, drug and buffer of each step apart, and one top-up to spare; `said` is put to each dose."""
     bath, agent, litres = written(row["bath"]) or NO_ID, product(row["agent"]), row["water"]
     found: list[Packet] = []
 
     def add(name: str, dose: float, drug: float, buffer: float | None, spare: bool, effect: str) -> None:
         found.append(Packet(bath, name, "drug", agent, drug, vessel, litres, dose, spare, effect))
         if buffer is not None:
-            words = f"goes in with the drug of {name}"
+            words = f"goes in with the drug of {name}" + ("" if spare else f": {short(dose, 'mg/L')}{said}")
             found.append(Packet(bath, name, "buffer", BUFFER, buffer, vessel, litres, dose, spare, words))
 
     for name, dose, drug, buffer, _ in steps:
-        add(name, dose, drug, buffer, False, f"brings the bath to {short(dose, 'mg/L')}")
+        add(name, dose, drug, buffer, False, f"brings the bath to {short(dose, 'mg/L')}{said}")
     if len(steps) > 1:
         (_, start, *_), (_, second, drug, buffer, _) = steps[:2]
         rise = second - start

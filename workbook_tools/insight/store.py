@@ -1,10 +1,10 @@
-"""What the store holds against what a plan needs: which lots to take, the nearest to expiry first, none that expired."""
+"""What the store holds against what a plan needs: which lots to take, the nearest to expiry first, none expired."""
 
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, TypeGuard
 
 from workbook_tools.layouts.amounts import amount
 from workbook_tools.layouts.load import FORMATS
@@ -89,7 +89,7 @@ def holding(agent: str, needed: float, stores: Iterable[Mapping[str, Any]], mome
     return Holding(tuple(takes), shortage, tuple(words))
 
 
-def is_number(value: object) -> bool:
+def is_number(value: object) -> TypeGuard[float]:
     return isinstance(value, int | float) and not isinstance(value, bool)
 
 

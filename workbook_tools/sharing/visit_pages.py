@@ -24,6 +24,7 @@ from workbook_tools.workbook.blocks import (
     Paragraph,
     Table,
     Ticks,
+    Together,
     Value,
     figure,
 )
@@ -56,9 +57,7 @@ CAPTIONS = {
 }
 
 
-def visit_pages(
-    plan: VisitPlan, computed: Computed, paper: str = "A4", fish: int | None = None
-) -> list[Page]:
+def visit_pages(plan: VisitPlan, computed: Computed, paper: str = "A4", fish: int | None = None) -> list[Page]:
     """The pages of a visit plan.
 
     Parameters
@@ -98,7 +97,7 @@ def plan_blocks(plan: VisitPlan) -> list[Block]:
     """What to weigh, what the store holds, what is due, what to take along."""
     blocks: list[Block] = [Facts(_where(plan)), *(Paragraph(note, "strong") for note in plan.notes)]
     for bath in plan.baths:
-        blocks += bath_blocks(bath)
+        blocks.append(Together(bath_blocks(bath)))
     if plan.totals:
         blocks += [
             Heading("In all"),
@@ -118,7 +117,7 @@ def plan_blocks(plan: VisitPlan) -> list[Block]:
         blocks.append(Ticks([f"{one.due}: {one.what}" for one in plan.follow_ups]))
     else:
         blocks.append(Paragraph("Nothing open."))
-    blocks += [Heading("To take along"), Ticks(plan.checklist, 2), Heading("Cautions")]
+    blocks += [Together((Heading("To take along"), Ticks(plan.checklist, 2))), Heading("Cautions")]
     return [*blocks, Caution(" ".join(plan.cautions))]
 
 
@@ -151,9 +150,7 @@ def step_rows(packets: Sequence[Packet]) -> list[tuple[Value, ...]]:
     """A row for each step: name, drug, buffer, what it does, and room for the date and a name."""
     drugs = [packet for packet in packets if packet.kind == "drug"]
     buffers = {packet.name: packet.mass for packet in packets if packet.kind == "buffer"}
-    return [
-        (drug.name, figure(drug.mass), figure(buffers.get(drug.name)), drug.effect, None, None) for drug in drugs
-    ]
+    return [(drug.name, figure(drug.mass), figure(buffers.get(drug.name)), drug.effect, None, None) for drug in drugs]
 
 
 # ------------------------------------------------------------------------------------------------------ labels
@@ -277,7 +274,7 @@ def laboratory_blocks(plan: VisitPlan, computed: Computed) -> list[Block]:
     ]
     rows: list[tuple[Value, ...]] = [
         (_text(row["sample"]), _text(row["kind"]), _text(row["site"]), _text(row["stock"]), None,
-         _text(row["examined"]), _text(row["question"]))
+         None, _text(row["question"]))
         for row in waiting
     ]  # fmt: skip
     rows += [(None,) * 7] * max(0, SAMPLE_ROWS - len(rows))
@@ -295,7 +292,9 @@ def laboratory_blocks(plan: VisitPlan, computed: Computed) -> list[Block]:
         Facts([*_where(plan)[:3], ("Sent on", None), ("Laboratory", laboratory), ("Their number", None)], 2, line=True),
         Heading("Samples"),
         Table(headings, rows, (11, 16, 16, 11, 15, 9, 28), least=26),
-        Paragraph("Preservative: formalin, ethanol, cooled, frozen, transport medium or none; write strength.", "small"),
+        Paragraph(
+            "Preservative: formalin, ethanol, cooled, frozen, transport medium or none; write strength.", "small"
+        ),
         *_stocks(plan, computed),
         Heading("History: losses, signs, water, treatment so far"),
         Lines(3),

@@ -26,9 +26,11 @@ from workbook_tools.workbook.blocks import (
     Table,
     Ticks,
     TickTable,
+    Together,
     Value,
     text_of,
 )
+from workbook_tools.workbook.page_faults import TICK_BOX
 from workbook_tools.workbook.picture import Picture
 from workbook_tools.workbook.styles import ROLES
 from workbook_tools.workbook.text_width import lines, text_width
@@ -37,8 +39,8 @@ WIDE, NARROW = 5.55, 5.25  # points of a width unit: LibreOffice 7.4, measured; 
 SNAP = 4.0  # edges nearer than this become one [pt]
 INSET = 6.0  # what a cell keeps free at its sides [pt]
 INDENT = 10.0  # one step of indent [pt]
-LEADING = 1.22  # line height over font size
-PADDING = 5.0  # above and below the lines of a cell [pt]
+LEADING, LEAD = 1.16, 2.0  # line height: so many times the font size, and so many points for whole pixels
+PADDING = 3.0  # above and below the lines of a cell [pt]
 TALLEST = 400.0  # a row can be 409.5 pt high
 GAP = 7.0  # between blocks [pt]
 
@@ -90,7 +92,7 @@ def drawing_width(width: float, share: float) -> float:
 
 
 def line_height(role: str) -> float:
-    return float(ROLES[role]["font"].sz) * LEADING
+    return float(ROLES[role]["font"].sz) * LEADING + LEAD
 
 
 def bands_of(pieces: Sequence[Piece], least: float = 0, keep: bool = False) -> list[Band]:
@@ -207,7 +209,7 @@ def _(block: Table, width: float) -> list[Band]:
 
 @bands.register
 def _(block: TickTable, width: float) -> list[Band]:
-    box = 26.0
+    box = TICK_BOX
     left = width - box * len(block.days)
     if left < width / 4:
         left, box = width / 4, 0.75 * width / len(block.days)
@@ -283,9 +285,16 @@ def _(block: PageBreak, width: float) -> list[Band]:
     return [Band(0, new_page=True)]
 
 
+@bands.register
+def _(block: Together, width: float) -> list[Band]:
+    found = list(stacked(block.blocks, width))
+    last = max((number for number, band in enumerate(found) if not band.blank), default=0)
+    return [replace(band, keep=number < last) for number, band in enumerate(found)]
+
+
 def stacked(blocks: Sequence[Block], width: float) -> Iterator[Band]:
     """All bands of a page's blocks, with a gap after each block but headings."""
     for block in blocks:
         yield from bands(block, width)
-        if not isinstance(block, Heading | PageBreak):
+        if not isinstance(block, Heading | PageBreak | Together):
             yield gap()

@@ -11,7 +11,7 @@ from workbook_tools.workbook.picture import Picture
 
 @dataclass(frozen=True)
 class Figure:
-    """A number that a cell holds as a number and shows with so many places; `places` None for as many as `amounts` says."""
+    """A number that a cell holds as a number and shows with so many places; None for as many as `amounts` says."""
 
     value: float
     places: int | None = None
@@ -160,7 +160,16 @@ class PageBreak:
     """What follows starts on a new page; not on a page that is said to be one page."""
 
 
-Block = Heading | Paragraph | Caution | Facts | Table | TickTable | Ticks | Lines | Cards | Drawing | PageBreak
+@dataclass(frozen=True)
+class Together:
+    """Blocks that stay on one page where a page is long enough for them."""
+
+    blocks: Sequence[Block]
+
+
+Block = (
+    Heading | Paragraph | Caution | Facts | Table | TickTable | Ticks | Lines | Cards | Drawing | PageBreak | Together
+)
 
 
 @dataclass(frozen=True)

@@ -74,9 +74,7 @@ def arch() -> tuple[Stroke, ...]:
         combs.append(f"M {centre + across * x:g} {middle + down * y:g} "
                      f"L {centre + (across + 52) * x:g} {middle + (down + 14) * y:g}")  # fmt: skip
     line = " L ".join(f"{x:g} {y:g}" for x, y in (*outer, *reversed(inner)))
-    rakers = " ".join(
-        f"M {x:g} {y:g} L {x + 12:g} {y + (middle - y) * 0.06:g}" for x, y in inner[1:-1]
-    )
+    rakers = " ".join(f"M {x:g} {y:g} L {x + 12:g} {y + (middle - y) * 0.06:g}" for x, y in inner[1:-1])
     return Stroke(f"M {line} Z", 1.0), Stroke(" ".join(combs), 0.6), Stroke(rakers, 0.5)
 
 
@@ -101,7 +99,13 @@ def fish_drawing(words: Mapping[str, str]) -> Picture:
     for number in range(4):
         strokes += [stroke.moved(1400 + 140 * number, 690) for stroke in arch()]
         strokes += [stroke.moved(2040 + 140 * number, 690, mirror=ARCH_WIDTH) for stroke in arch()]
-    places = {"left": (0, 0), "right": (1380, 0), "above": (0, 620), "left_gills": (1400, 620), "right_gills": (2040, 620)}
+    places = {
+        "left": (0, 0),
+        "right": (1380, 0),
+        "above": (0, 620),
+        "left_gills": (1400, 620),
+        "right_gills": (2040, 620),
+    }
     captions = [Word(words[key], x, y, 560) for key, (x, y) in places.items()]
     for number in range(4):
         captions.append(Word(str(number + 1), 1470 + 140 * number, 1022, 60, 8))

@@ -11,7 +11,6 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
 
 from openpyxl import Workbook
 from openpyxl.styles import Font
@@ -22,30 +21,18 @@ from openpyxl.worksheet.worksheet import Worksheet
 from workbook_tools.errors import DataError
 from workbook_tools.layouts.model import letter
 from workbook_tools.workbook.bands import SNAP, WIDE, Band, Piece, bands_of, drawing_width, gap, stacked
-from workbook_tools.workbook.blocks import Figure, Page, Table, TickTable, figure
+from workbook_tools.workbook.blocks import Figure, Page, Value, figure
 from workbook_tools.workbook.cells import SheetCells, Strings, value_cell
 from workbook_tools.workbook.package import new_frame, package
+from workbook_tools.workbook.page_faults import BOTTOM, EDGE, PAPERS, SIDE, TOP, Sized, page_faults, sized
 from workbook_tools.workbook.picture import Placed, with_drawings
 from workbook_tools.workbook.styles import Styles
 from workbook_tools.workbook.values import cell_value
 
-PAPERS = {"A4": (595.3, 841.9, 9), "Letter": (612.0, 792.0, 1)}  # width, height [pt], number in the file
-ORIENTATIONS = ("portrait", "landscape")
-SIDE, TOP, BOTTOM, EDGE = 0.4, 0.5, 0.6, 0.3  # margins, and from the footer to the paper's edge [inch]
-SLACK = 0.98  # share of the page that is used: renderings differ by a hair
 LEAST_SCALE = 0.65  # smaller, letters of 10 pt become less than 6.5 pt
 FREE = "_)"  # a number stands off the line at its right by the width of a bracket; an indent is lost in merged cells
 ANGLED = re.compile(r"[\[\]:*?/\\]")
 NAME_LIMIT = 31
-
-
-@dataclass(frozen=True)
-class Sized:
-    """A page with the room that its paper leaves. [pt]"""
-
-    page: Page
-    width: float
-    height: float
 
 
 def build_pages(title: str, pages: Sequence[Page]) -> bytes:
@@ -65,7 +52,7 @@ def build_pages(title: str, pages: Sequence[Page]) -> bytes:
     DataError : papers or looks that do not exist, rows that do not fit their headings, values that no cell can hold,
         pages that would become too small to read on one page; all at once.
     """
-    faults = list(_faults(pages))
+    faults = list(page_faults(pages))
     if faults:
         raise DataError(faults)
     frame = _frame(title)
@@ -97,14 +84,6 @@ def _frame(title: str) -> Workbook:
     return frame
 
 
-def sized(page: Page) -> Sized:
-    """A page's room on its paper, margins taken off."""
-    across, down, _ = PAPERS[page.paper]
-    if page.orientation == "landscape":
-        across, down = down, across
-    return Sized(page, (across - 144 * SIDE) * SLACK, (down - 72 * (TOP + BOTTOM)) * SLACK)
-
-
 def one_page_scale(page: Page) -> float:
     """How much smaller a page must be printed to fit on one page: 1 where it fits as it is."""
     room = sized(page)
@@ -128,31 +107,6 @@ def sheet_names(pages: Sequence[Page]) -> list[str]:
             name, number = plain[: NAME_LIMIT - len(ending)] + ending, number + 1
         names.append(name)
     return names
-
-
-def _faults(pages: Sequence[Page]) -> Iterator[str]:
-    if not pages:
-        yield "there is no page to make"
-    for page in pages:
-        where = f"page {page.title!r}:"
-        if page.paper not in PAPERS:
-            yield f"{where} there is no paper {page.paper!r}; there are {', '.join(PAPERS)}"
-        if page.orientation not in ORIENTATIONS:
-            yield f"{where} there is no orientation {page.orientation!r}; there are {', '.join(ORIENTATIONS)}"
-        for block in page.blocks:
-            if isinstance(block, Table):
-                rows, count = list(block.rows), len(block.headings)
-                if block.groups and sum(number for _, number in block.groups) != count:
-                    yield f"{where} the groups of a table cover other columns than its {count} headings"
-            elif isinstance(block, TickTable):
-                rows, count = [row.values for row in block.rows], len(block.headings)
-            else:
-                continue
-            if block.widths and len(block.widths) != count:
-                yield f"{where} a table has {count} headings and {len(block.widths)} widths"
-            for number, row in enumerate(rows, start=1):
-                if len(row) != count:
-                    yield f"{where} row {number} of a table has {len(row)} values under {count} headings"
 
 
 class _PageWriter:
@@ -198,13 +152,10 @@ class _PageWriter:
 
     def _piece(self, row: int, piece: Piece) -> None:
         first, last = column_of(self.grid, piece.left) + 1, column_of(self.grid, piece.right)
-        value, number_format = piece.value, "General"
-        if isinstance(value, int | float):
-            value = figure(value)
-        if isinstance(value, Figure):
-            value, number_format = value.value, value.format + FREE
+        value: Value = figure(piece.value) if isinstance(piece.value, int | float) else piece.value
+        number_format = value.format + FREE if isinstance(value, Figure) else "General"
         style = self.styles.number(piece.role, number_format)
-        held = cell_value(value if value != "" else None)
+        held = cell_value(value.value if isinstance(value, Figure) else value or None)
         for column in range(first, last + 1):
             shown = held if column == first else None
             self.cells.put(row, column, value_cell(f"{letter(column)}{row}", style, shown, self.strings))
@@ -267,7 +218,9 @@ def _kept(page: Sequence[Band]) -> int:
 
 def columns(whole: Sequence[Band], width: float) -> list[float]:
     """Edges of the sheet's columns: every edge of a cell, those that nearly meet taken together."""
-    wanted = sorted({0.0, width, *(edge for band in whole for piece in band.pieces for edge in (piece.left, piece.right))})
+    wanted = sorted(
+        {0.0, width, *(edge for band in whole for piece in band.pieces for edge in (piece.left, piece.right))}
+    )
     grid = [0.0]
     for edge in wanted[1:]:
         if edge - grid[-1] >= SNAP:
@@ -280,4 +233,3 @@ def columns(whole: Sequence[Band], width: float) -> list[float]:
 def column_of(grid: Sequence[float], edge: float) -> int:
     """Number of the grid's edge nearest to a place."""
     return min(range(len(grid)), key=lambda number: abs(grid[number] - edge))
-

@@ -7,8 +7,9 @@ import re
 import zipfile
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
+from xml.sax.saxutils import escape
 
-from workbook_tools.workbook.cells import xml_text
+from workbook_tools.workbook.cells import ILLEGAL
 from workbook_tools.workbook.package import part_info
 from workbook_tools.workbook.styles import FACE, INK
 
@@ -42,7 +43,7 @@ class Stroke:
         return found
 
     def moved(self, right: float, down: float, scale: float = 1, mirror: float | None = None) -> Stroke:
-        """The stroke elsewhere; first mirrored left for right in a box of width `mirror`, then made `scale` as large."""
+        """The stroke elsewhere: mirrored left for right in a box of width `mirror`, then made `scale` as large."""
         parts = []
         for command, points in self.steps():
             parts.append(command)
@@ -110,7 +111,7 @@ def drawing_part(placed: Sequence[Placed]) -> str:
             f"<xdr:oneCellAnchor><xdr:from><xdr:col>{one.column}</xdr:col><xdr:colOff>0</xdr:colOff>"
             f"<xdr:row>{one.row}</xdr:row><xdr:rowOff>0</xdr:rowOff></xdr:from>"
             f'<xdr:ext cx="{across}" cy="{down}"/><xdr:grpSp><xdr:nvGrpSpPr>'
-            f'<xdr:cNvPr id="{group}" name="Drawing {group}" descr="{_attribute(one.picture.about)}"/><xdr:cNvGrpSpPr/>'
+            f'<xdr:cNvPr id="{group}" name="Drawing {group}" descr="{_plain(one.picture.about)}"/><xdr:cNvGrpSpPr/>'
             f"</xdr:nvGrpSpPr><xdr:grpSpPr><a:xfrm>{box}{inner}</a:xfrm></xdr:grpSpPr>"
             f"{''.join(shapes)}</xdr:grpSp><xdr:clientData/></xdr:oneCellAnchor>"
         )
@@ -120,8 +121,9 @@ def drawing_part(placed: Sequence[Placed]) -> str:
     )
 
 
-def _attribute(text: str) -> str:
-    return xml_text(text).replace('"', "&quot;")
+def _plain(text: str) -> str:
+    """Text as it may stand in a drawing, which knows no escape for control characters: they become spaces."""
+    return escape(ILLEGAL.sub(" ", text), {'"': "&quot;"})
 
 
 def _stroke(stroke: Stroke, placed: Placed, number: int) -> str:
@@ -159,7 +161,7 @@ def _word(word: Word, placed: Placed, number: int) -> str:
         '<a:prstGeom prst="rect"><a:avLst/></a:prstGeom><a:noFill/><a:ln><a:noFill/></a:ln></xdr:spPr>'
         '<xdr:txBody><a:bodyPr wrap="square" lIns="0" tIns="0" rIns="0" bIns="0" anchor="t"/><a:lstStyle/><a:p>'
         f'<a:r><a:rPr lang="en-GB" sz="{round(100 * word.size)}"><a:solidFill><a:srgbClr val="{INK}"/></a:solidFill>'
-        f'<a:latin typeface="{FACE}"/></a:rPr><a:t>{xml_text(word.text)}</a:t></a:r></a:p></xdr:txBody></xdr:sp>'
+        f'<a:latin typeface="{FACE}"/></a:rPr><a:t>{_plain(word.text)}</a:t></a:r></a:p></xdr:txBody></xdr:sp>'
     )
 
 
