@@ -1,9 +1,13 @@
-"""An amount to weigh or measure, as paper shows it: rounded by less than 1 %, never as a power of ten."""
+"""An amount to weigh or measure, as paper shows it: rounded by less than 1 %, never as a power of ten.
+
+A number and its unit are joined by a space at which no line breaks.
+"""
 
 from __future__ import annotations
 
 import math
 
+JOINT = "\N{NO-BREAK SPACE}"
 SMALLEST = 1e-9  # what no scale shows; below it decimals would fill a page
 
 
@@ -29,7 +33,7 @@ def amount(value: float | None, unit: str = "") -> str:
     """Text for an amount with its unit; a blank is a dash. No separator of thousands: it may be read as a point."""
     if value is None:
         return "-"
-    return f"{value:.{decimals(value)}f} {unit}".rstrip()
+    return f"{value:.{decimals(value)}f}{JOINT}{unit}" if unit else f"{value:.{decimals(value)}f}"
 
 
 def short(value: float | None, unit: str = "") -> str:
@@ -37,4 +41,5 @@ def short(value: float | None, unit: str = "") -> str:
     if value is None:
         return "-"
     text = amount(value)
-    return f"{text.rstrip('0').rstrip('.') if '.' in text else text} {unit}".rstrip()
+    text = text.rstrip("0").rstrip(".") if "." in text else text
+    return f"{text}{JOINT}{unit}" if unit else text

@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 from workbook_tools.insight.planning import Packet, PlannedBath, VisitPlan, takes_in_words
+from workbook_tools.insight.store import is_number, written
 from workbook_tools.layouts.amounts import amount, short
 from workbook_tools.layouts.compute import Computed
 from workbook_tools.layouts.model import Column
@@ -26,6 +27,7 @@ from workbook_tools.workbook.blocks import (
     Ticks,
     Together,
     Value,
+    counted,
     figure,
 )
 from workbook_tools.workbook.fish_drawing import fish_drawing
@@ -186,7 +188,7 @@ def examination_blocks(plan: VisitPlan, computed: Computed, fish: int | None = N
     count = fish or (5 if len(plan.baths) > 1 else 8)
     known = [{"bath": bath.bath, "species": bath.species} for bath in plan.baths] or [{}]
     facts = [*_where(plan)[:3], ("Examined by", None)]
-    blocks: list[Block] = [Facts(facts, 4, line=True)]
+    blocks: list[Block] = [Facts(facts, 4, line=True), Caution(" ".join(plan.cautions[1:3]))]
     rows = [one for one in known for _ in range(count)]
     watch = [("", column) for column in shown(tables["watch"])]
     looks = [one for one in known for _ in range(LOOKS)]
@@ -194,7 +196,6 @@ def examination_blocks(plan: VisitPlan, computed: Computed, fish: int | None = N
         Heading("Looks at the fish in the bath"),
         _to_fill(watch, looks, grouped=False),
         *_choices([column for _, column in watch], computed),
-        Caution(" ".join(plan.cautions[1:3])),
     ]
     for number, part in enumerate(parts(tables["fish"])):
         names = list(dict.fromkeys(group for group, _ in part))
@@ -273,8 +274,8 @@ def laboratory_blocks(plan: VisitPlan, computed: Computed) -> list[Block]:
         if _is(row["visit"], plan.visit) and row["result"] is None and row["resulted"] is None
     ]
     rows: list[tuple[Value, ...]] = [
-        (_text(row["sample"]), _text(row["kind"]), _text(row["site"]), _text(row["stock"]), None,
-         None, _text(row["question"]))
+        (written(row["sample"]), written(row["kind"]), written(row["site"]), written(row["stock"]), None,
+         None, written(row["question"]))
         for row in waiting
     ]  # fmt: skip
     rows += [(None,) * 7] * max(0, SAMPLE_ROWS - len(rows))
@@ -287,7 +288,7 @@ def laboratory_blocks(plan: VisitPlan, computed: Computed) -> list[Block]:
         "Number",
         columns["question"].heading,
     )
-    laboratory = next((_text(row["laboratory"]) for row in waiting if row["laboratory"]), None)
+    laboratory = next((written(row["laboratory"]) for row in waiting if row["laboratory"]), None)
     blocks: list[Block] = [
         Facts([*_where(plan)[:3], ("Sent on", None), ("Laboratory", laboratory), ("Their number", None)], 2, line=True),
         Heading("Samples"),
@@ -309,20 +310,12 @@ def _stocks(plan: VisitPlan, computed: Computed) -> list[Block]:
     rows: list[tuple[Value, ...]] = []
     for row in computed.data["stocks"]:
         if _is(row["site"], plan.site):
-            number, weight = row["number"], row["mean_weight"]
-            fish = short(number) if isinstance(number, int | float) else None
-            grams = short(weight) if isinstance(weight, int | float) else None
-            rows.append((_text(row["stock"]), _text(row["species"]), fish, grams, _text(row["vessel"])))
+            number, grams = (counted(row[key]) if is_number(row[key]) else None for key in ("number", "mean_weight"))
+            rows.append((written(row["stock"]), written(row["species"]), number, grams, written(row["vessel"])))
     columns = computed.layout.tables["stocks"].by_key
     headings = [columns[key].heading for key in ("stock", "species", "number", "mean_weight", "vessel")]
     return [Heading("Fish of the site"), Table(headings, rows, (12, 24, 16, 16, 16), (2, 3))] if rows else []
 
 
 def _is(value: object, name: str) -> bool:
-    return value is not None and _text(value).casefold() == name.casefold()
-
-
-def _text(value: object) -> str:
-    if value is None:
-        return ""
-    return f"{value:.15g}" if isinstance(value, int | float) and not isinstance(value, bool) else str(value)
+    return value is not None and written(value).casefold() == name.casefold()

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from workbook_tools.layouts.amounts import amount, decimals
+from workbook_tools.layouts.amounts import JOINT, amount, decimals, short
 from workbook_tools.workbook.picture import Picture
 
 
@@ -24,12 +24,13 @@ class Figure:
     @property
     def text(self) -> str:
         """What stands on paper."""
-        return f"{self.value:.{self.shown}f} {self.unit}".rstrip()
+        number = f"{self.value:.{self.shown}f}"
+        return f"{number}{JOINT}{self.unit}" if self.unit else number
 
     @property
     def format(self) -> str:
         number = "0." + "0" * self.shown if self.shown else "0"
-        return f'{number}" {self.unit}"' if self.unit else number
+        return f'{number}"{JOINT}{self.unit}"' if self.unit else number
 
 
 Value = str | int | float | Figure | None
@@ -38,6 +39,13 @@ Value = str | int | float | Figure | None
 def figure(value: float | None, unit: str = "") -> Figure | None:
     """An amount as a figure; a blank stays a blank."""
     return None if value is None else Figure(value, None, unit)
+
+
+def counted(value: float | None) -> Figure | None:
+    """A number as a figure without zeros after its point."""
+    if value is None:
+        return None
+    return Figure(value, len(short(value).partition(".")[2]))
 
 
 def text_of(value: Value) -> str:

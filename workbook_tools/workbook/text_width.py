@@ -10,6 +10,8 @@ from __future__ import annotations
 import functools
 import unicodedata
 
+from workbook_tools.layouts.amounts import JOINT
+
 REGULAR = {
     191: "'",
     222: "ijl‘’‚",
@@ -47,7 +49,8 @@ UNKNOWN = 1100
 
 
 def _by_character(classes: dict[int, str]) -> dict[str, int]:
-    return {character: width for width, characters in classes.items() for character in characters}
+    widths = {character: width for width, characters in classes.items() for character in characters}
+    return widths | {JOINT: widths[" "]}
 
 
 TABLES = {False: _by_character(REGULAR), True: _by_character(BOLD)}
