@@ -229,7 +229,7 @@ def _bath(computed: Computed, row: Row, known: Mapping[tuple[str, str], Suggesti
     place = " ".join(written(part) for part in (row["vessel"], vessel.get("name")) if part)
     packets = _packets(worked, card.packets, place, "" if source == "typed" else f" ({source})")
     notes = [] if card.check == "ok" else [f"Check of the Baths sheet: {card.check}"]
-    if dose is None:
+    if not source:
         notes.append("No start dose is typed, suggested or in the reference range: nothing to weigh yet.")
     elif not packets:
         notes.append("No packets: see the check.")
@@ -265,18 +265,20 @@ def _dose(computed: Computed, row: Row, known: Mapping[tuple[str, str], Suggesti
     """Start dose of a bath, where it is from, and that in words. A dose that is typed is never replaced."""
     typed = row["start_dose"]
     if typed is not None:
-        return (typed if is_number(typed) else None), "typed", "typed on the Baths sheet"
+        if is_number(typed):
+            return typed, "typed", "typed on the Baths sheet"
+        return None, "typed", "what is typed on the Baths sheet is no number"
     agent = computed.find("agents", row["agent"])
     low, high = agent.get("low"), agent.get("high")
     suggestion = known.get(_pair(row["species"], row["agent"]))
     if suggestion is not None:
         words = f"suggested, not typed: {suggestion.words}"
         if is_number(low) and is_number(high) and not low <= suggestion.dose <= high:
-            words += f" Outside the reference range of {short(low)} to {short(high)} mg/L."
+            words += f" Outside the reference range of {short(low)} to {short(high, 'mg/L')}."
         return suggestion.dose, "suggested", words
     if is_number(low):
         source = written(agent.get("source"))
-        words = f"reference, not typed: low end of the range of {short(low)} to {short(high)} mg/L"
+        words = f"reference, not typed: low end of the range of {short(low)} to {short(high, 'mg/L')}"
         return float(low), "reference", f"{words} ({source})" if source else words
     return None, "", "no start dose"
 
