@@ -43,7 +43,7 @@ GROUPS = {
     "belly": "Body regions",
     "outcome": "Outcome",
 }
-PAGE_CHARACTERS = 180  # of the layout's widths beside each other on a landscape page
+PAGE_CHARACTERS = 205  # of the layout's widths beside each other on a landscape page
 WRITING = 22.0  # height of a row to write in by hand [pt]
 CHOICES_SHOWN = 10
 SAMPLE_ROWS = 8
@@ -200,7 +200,7 @@ def examination_blocks(plan: VisitPlan, computed: Computed, fish: int | None = N
     for number, part in enumerate(parts(tables["fish"])):
         names = list(dict.fromkeys(group for group, _ in part))
         title = ", ".join(name for name in names if name != GROUPS["fish"] or not number)
-        blocks += [PageBreak()] if number else []
+        blocks += [PageBreak()] if number == 1 else []
         blocks += [Heading(title.capitalize()), _to_fill(part, rows)]
         blocks += _choices([column for _, column in part], computed)
     drawing: list[Block] = [
