@@ -234,6 +234,13 @@ def test_baths_begun_or_weighed_are_not_planned_again() -> None:
     assert made.notes == ("Weighed or made already, and not in this plan: B002, B003.",)
 
 
+def test_baths_of_one_name_are_pointed_out_and_each_has_its_own_packets() -> None:
+    """By hand: 40 L x 80 mg/L = 3.2 g and 40 L x 60 mg/L = 2.4 g."""
+    made = plan(planned(), planned(start_dose=60))
+    assert made.notes == ("More than one bath is called B001: their labels cannot be told apart.",)
+    assert [bath.packets[0].mass for bath in made.baths] == pytest.approx([3.2, 2.4])
+
+
 def test_a_visit_that_is_not_there_is_refused() -> None:
     with pytest.raises(ReadError, match=r"farm\.xlsx: has no visit 'V9'"):
         plan(visit="V9", path="farm.xlsx")

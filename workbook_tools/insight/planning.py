@@ -173,6 +173,9 @@ def visit_plan(
     site = computed.find("sites", row["site"])
     done = [written(bath["bath"]) for bath in own if bath["drug_weighed"] is not None or bath["started"] is not None]
     notes = [] if baths else ["No bath of this visit is planned and not yet weighed."]
+    names = [bath.bath.casefold() for bath in baths]
+    twice = sorted({bath.bath for bath in baths if names.count(bath.bath.casefold()) > 1})
+    notes += [f"More than one bath is called {name}: their labels cannot be told apart." for name in twice]
     notes += [f"Weighed or made already, and not in this plan: {', '.join(done)}."] if done else []
     return VisitPlan(
         name,
