@@ -47,7 +47,7 @@ def package(frame: Workbook, cells: Mapping[str, SheetCells], strings: Strings) 
         zipfile.ZipFile(target, "w", zipfile.ZIP_DEFLATED, compresslevel=4) as out,
     ):
         for entry in source.infolist():
-            info = _info(entry.filename)
+            info = part_info(entry.filename)
             content = MENDED.get(entry.filename, _unchanged)(source.read(entry))
             if paths.get(entry.filename) in cells:
                 before, after, sheet = _opened(content, cells[paths[entry.filename]])
@@ -58,11 +58,12 @@ def package(frame: Workbook, cells: Mapping[str, SheetCells], strings: Strings) 
                     part.write(after)
             else:
                 out.writestr(info, content)
-        out.writestr(_info("xl/sharedStrings.xml"), strings.xml())
+        out.writestr(part_info("xl/sharedStrings.xml"), strings.xml())
     return target.getvalue()
 
 
-def _info(name: str) -> zipfile.ZipInfo:
+def part_info(name: str) -> zipfile.ZipInfo:
+    """How a part stands in the file: same date and same compression each time."""
     info = zipfile.ZipInfo(name, FIXED_DATE)
     info.compress_type = zipfile.ZIP_DEFLATED
     return info

@@ -113,6 +113,94 @@ ROLES: dict[str, dict[str, Any]] = {
 }
 
 
+# pages to print: greys alone, every text wrapped
+
+
+def swiss(size: float, bold: bool = False) -> Font:
+    """The face, and its family for systems that lack it: they then take another plain face, as wide."""
+    return Font(FACE, size, bold=bold, color=INK, family=2)
+
+
+WRAPPED = Alignment(wrap_text=True, vertical="top")
+MIDDLE = Alignment(wrap_text=True, vertical="center")
+LOW = Alignment(wrap_text=True, vertical="bottom")
+CENTRED = Alignment(wrap_text=True, vertical="center", horizontal="center")
+HEAD_GREY, GROUP_GREY = "DDE3E5", PALE
+DASHED = Side(style="dashed", color="7A8B93")
+ROLES |= {
+    "page_title": {"font": swiss(15, bold=True), "alignment": MIDDLE},
+    "page_heading": {
+        "font": swiss(11.5, bold=True),
+        "alignment": LOW,
+        "border": Border(bottom=LINE),
+    },
+    "page_text": {"font": swiss(10), "alignment": WRAPPED},
+    "page_strong": {"font": swiss(10, bold=True), "alignment": WRAPPED},
+    "page_small": {"font": swiss(8.5), "alignment": WRAPPED},
+    "page_caution": {
+        "font": swiss(10, bold=True),
+        "alignment": Alignment(wrap_text=True, horizontal="left", vertical="center", indent=1),
+        "border": Border(left=Side(style="thick", color=INK)),
+    },
+    "page_tick": {"font": swiss(10), "alignment": Alignment(vertical="top")},
+    "page_label": {"font": swiss(10), "alignment": WRAPPED},
+    "page_value": {"font": swiss(10, bold=True), "alignment": WRAPPED},
+    "page_label_low": {"font": swiss(10), "alignment": LOW},
+    "page_value_low": {"font": swiss(10, bold=True), "alignment": LOW},
+    "page_fill": {"font": swiss(10), "alignment": WRAPPED, "border": Border(bottom=LINE)},
+    "page_line": {"font": swiss(10), "alignment": WRAPPED, "border": Border(bottom=LINE)},
+    "page_group": {
+        "font": swiss(9, bold=True),
+        "alignment": CENTRED,
+        "fill": fill(GROUP_GREY),
+        "border": BOX,
+    },
+    "page_head": {
+        "font": swiss(9, bold=True),
+        "alignment": CENTRED,
+        "fill": fill(HEAD_GREY),
+        "border": BOX,
+    },
+    "page_cell": {
+        "font": swiss(10),
+        "alignment": Alignment(wrap_text=True, horizontal="left", vertical="center", indent=1),
+        "border": BOX,
+    },
+    "page_figure": {
+        "font": swiss(10),
+        "alignment": Alignment(horizontal="right", vertical="center", shrink_to_fit=True),
+        "border": BOX,
+    },
+    "page_box": {"font": swiss(10), "alignment": CENTRED, "border": BOX},
+    "page_crossed": {
+        "font": swiss(10),
+        "alignment": CENTRED,
+        "fill": fill(HEAD_GREY),
+        "border": BOX,
+    },
+}
+CARD_LOOKS = {
+    "title": swiss(10.5, bold=True),
+    "strong": swiss(10, bold=True),
+    "mass": swiss(16, bold=True),
+    "text": swiss(9.5),
+    "small": swiss(8.5),
+}
+for _edge in ("first", "middle", "last", "only"):
+    _border = Border(
+        left=DASHED,
+        right=DASHED,
+        top=DASHED if _edge in ("first", "only") else Side(),
+        bottom=DASHED if _edge in ("last", "only") else Side(),
+    )
+    for _look, _font in CARD_LOOKS.items():
+        ROLES[f"card_{_look}_{_edge}"] = {
+            "font": _font,
+            "border": _border,
+            "alignment": Alignment(wrap_text=True, horizontal="left", vertical="center", indent=1),
+        }
+
+
 class Styles:
     """Style numbers of a workbook, made as they are asked for."""
 

@@ -1,0 +1,92 @@
+"""`plan`: a visit's packets, labels and sheets."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from workbook_tools.cli.main import cli
+from workbook_tools.cli.printing import print_json, print_table
+from workbook_tools.cli.workbooks import FILE, JSON, REPLACE, named
+
+if TYPE_CHECKING:
+    from workbook_tools.insight.planning import VisitPlan
+
+
+@cli.command()
+@click.argument("path", metavar="LOG", type=FILE)
+@click.option("--visit", help="Which visit, by its id; left out: the next one, with a bath that is still to weigh.")
+@click.option("--out", type=FILE, help="Also make a workbook (.xlsx) of pages to print: plan, labels, sheets to fill.")
+@click.option("--paper", type=click.Choice(["A4", "Letter"], case_sensitive=False), default="A4", show_default=True)
+@click.option("--fish", type=click.IntRange(1, 100), help="Rows for fish on the examination sheet, for each bath.")
+@REPLACE
+@JSON
+def plan(
+    path: Path, visit: str | None, out: Path | None, paper: str, fish: int | None, replace: bool, as_json: bool
+) -> None:
+    """Plan a visit of the case log LOG: every packet to weigh, totals against the store, what is due, what to take.
+
+    \b
+    Examples
+      workbook-tools plan "River farm.xlsx"
+      workbook-tools plan "River farm.xlsx" --visit V021 --out "Plan V021.xlsx"
+    """
+    from workbook_tools.caselog.reading import read_log
+    from workbook_tools.insight.planning import visit_plan
+    from workbook_tools.layouts import case_log
+
+    target = None if out is None else named(out)
+    computed = read_log(path, case_log()).computed()
+    made = visit_plan(computed, visit, path=path)
+    if target is not None:
+        from workbook_tools.sharing.visit_pages import visit_pages
+        from workbook_tools.workbook.pages import build_pages
+        from workbook_tools.workbook.saving import save
+
+        pages = visit_pages(made, computed, paper, fish)
+        backup = save(target, build_pages(f"Visit plan {made.visit}", pages), replace)
+    if as_json:
+        print_json(made.as_dict())
+        return
+    print_plan(made)
+    if target is not None:
+        click.echo(f"Made {target}" + (f"; the old file is kept as {backup.name}" if backup else ""))
+
+
+def print_plan(made: VisitPlan) -> None:
+    """A plan in the terminal."""
+    from workbook_tools.insight.planning import takes_in_words
+    from workbook_tools.layouts.amounts import amount, short
+
+    site = " ".join(part for part in (made.site, made.site_name) if part)
+    click.echo(f"Plan of visit {made.visit}, {made.date}, {site}".rstrip(", "))
+    for note in made.notes:
+        click.echo(f"  ! {note}")
+    for bath in made.baths:
+        click.echo(f"\nBath {bath.bath}: {bath.species}, {bath.agent}, {bath.vessel}, {short(bath.litres, 'L')}")
+        click.echo(f"  Start dose {short(bath.dose, 'mg/L')}: {bath.dose_words}")
+        if bath.packets:
+            rows = [[p.name, p.substance, amount(p.mass), p.effect] for p in bath.packets]
+            print_table(
+                "Packets to weigh", ("Packet", "Substance", "g", "What it does"), rows, (False, False, True, False)
+            )
+        for note in bath.notes:
+            click.echo(f"  ! {note}")
+    if made.totals:
+        rows = [
+            [t.substance, amount(t.planned), amount(t.spare), amount(t.whole), takes_in_words(t)] for t in made.totals
+        ]
+        headings = ("Product", "Planned g", "Spare g", "In all g", "Take from the store")
+        print_table("In all", headings, rows, (False, True, True, True, False))
+    for words in made.store_words:
+        click.echo(f"  ! {words}")
+    click.echo("Due by this visit:" if made.follow_ups else "Nothing promised is due by this visit.")
+    for follow_up in made.follow_ups:
+        click.echo(f"  [ ] {follow_up.due}: {follow_up.what}")
+    click.echo("To take along:")
+    for item in made.checklist:
+        click.echo(f"  [ ] {item}")
+    for caution in made.cautions:
+        click.echo(f"  ! {caution}")
