@@ -15,9 +15,9 @@ Silence where the ladder ends without a suggestion, also where no dose tried was
 is no answer, and a dose that was not tried has no record. The words name the strongest dose that did no harm.
 
 What follows, and is tested. More harm in the record never raises the suggestion, and never brings one where there was
-silence: an adverse event, a death, a recovery past 5 min, at any dose, in a fish already there or in one more fish, fast
-or slow. Slower fish may raise it, which is right, but only to a dose that passed 1 to 3 with all doses below it. A fish
-that turns out slower than 3 min never lowers it.
+silence: an adverse event, a death, a recovery past 5 min, at any dose, in a fish already there or in one more fish,
+fast or slow. Slower fish may raise it, which is right, but only to a dose that passed 1 to 3 with all doses below it.
+A fish that turns out slower than 3 min never lowers it.
 
 The share within 3 min is the estimate and not the lower end of its interval: asking for proof of strength would pass
 over a dose that works for a stronger one with more fish. Harm is judged by its plain share.
