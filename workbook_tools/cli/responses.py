@@ -90,7 +90,8 @@ def _print_lesson(lesson: Lesson) -> None:
     """A column for each dose, so that it fits a narrow terminal; then the suggestion."""
     doses = [f"{one.dose:g} mg/L" for one in lesson.responses]
     rows = zip(FIGURES, *map(_cells, lesson.responses), strict=True)
-    print_table(lesson.title, ["Start dose", *doses], rows, [False, *[True] * len(doses)])
+    click.echo(lesson.title)  # as a title the table would fold it to its own width
+    print_table("", ["Start dose", *doses], rows, [False, *[True] * len(doses)])
     for sentence in (lesson.suggestion.words, lesson.harm, f"! {lesson.suggestion.caution}"):
         click.echo(textwrap.fill(sentence, 100, initial_indent="  ", subsequent_indent="  "))
     click.echo()

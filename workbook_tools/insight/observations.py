@@ -32,7 +32,7 @@ NO_AGENT = "the agent of its bath is missing"
 NO_DOSE = "the start dose of its bath is missing or no number above 0"
 OTHER_DOSE = "the drug weighed for its bath differs from the drug to weigh by over 5 %"
 NO_TEMPERATURE = "the temperature of its bath is missing or out of range"
-IMPOSSIBLE = "its times are impossible or against each other"
+IMPOSSIBLE = "its times are no times, impossible or against each other"
 NOT_TIMED = "its time in, or its working stage or time out, is missing"
 TOP_UP_NOT_TIMED = "its bath was topped up at a time that is missing or not usable"
 IN_AFTER_TOP_UP = "it went in after the first top-up"
@@ -131,7 +131,8 @@ def _fish(row: Row, bath: Row, computed: Computed) -> Fish:
 def _no_place(bath: Row, species: str, agent: str, dose: float | None) -> str:
     """Why a fish belongs to no species, agent and dose; '' where it does."""
     drug, weighed = bath.get("drug"), bath.get("drug_weighed")
-    other = _number(drug) and _number(weighed) and abs(weighed - drug) > WEIGHING_ERROR * drug
+    low, high = ((1 - WEIGHING_ERROR) * drug, (1 + WEIGHING_ERROR) * drug) if _number(drug) else (-math.inf, math.inf)
+    other = _number(weighed) and not low <= weighed <= high
     reasons = (
         (not bath.get("bath"), NO_BATH),
         (not _word(bath.get("use")), NO_USE),
