@@ -334,11 +334,14 @@ def test_four_of_five_is_enough_and_three_is_not() -> None:
         (group(60, 9, 240), "none that was tried brought enough fish"),
         (group(10, 9), "inside the reference range of 15 to 330 mg/L"),
         (group(340, 9), "inside the reference range"),
-        (group(80, 99) + [fish(80, died=True)] * 2, "2 of 101 fish died"),
-        ([*group(80, 8), fish(80, adverse="breathing stopped")], "1 of 9 fish died or had an adverse event"),
-        (group(80, 8) + group(80, 3, recovery=301), "3 of 11 fish had an adverse event or took over 5 min"),
+        (group(80, 99) + [fish(80, died=True)] * 2, "2 fish died and 99 came through well"),
+        (
+            [*group(80, 8), fish(80, adverse="breathing stopped")],
+            "1 fish died or had an adverse event and 8 came through",
+        ),
+        (group(80, 8) + group(80, 3, recovery=301), "3 fish had an adverse event or took over 5 min"),
         (group(60, 9, 240, died=True) + group(80, 9), "from 60 mg/L up"),  # no dose above one that killed
-        ([fish(60, None, died=True), *group(80, 9)], "up to 80 mg/L 1 of 10 fish died"),
+        ([fish(60, None, died=True), *group(80, 9)], "up to 80 mg/L 1 fish died and 9 came"),
         (group(80, 8) + [fish(80, 240)] * 2 + [fish(80, 240, recovery=400)], "never speak for a higher dose"),
     ],
 )
@@ -347,6 +350,48 @@ def test_silence_says_why(record: list[Fish], words: str) -> None:
     assert found.dose is None
     assert words in found.words
     assert found.caution.endswith(CAUTION)
+
+
+SLOW_TO_RECOVER: dict[str, Any] = {"recovery": 301.0}
+STOPPED: dict[str, Any] = {"adverse": "breathing stopped"}
+
+
+@pytest.mark.parametrize(
+    ("record", "more"),
+    [
+        # a slow recovery must not make a graver event look rarer: 1 hurt and 8 well at the weak dose end the ladder
+        ([*group(60, 8, 240), fish(60, 240, **STOPPED), *group(80, 9)], fish(60, 240, **SLOW_TO_RECOVER)),
+        # nor an event a death: 1 dead and 98 well
+        ([*group(80, 98), fish(80, died=True)], fish(80, **STOPPED)),
+        # a fast fish in trouble must not bring the share to 80 %: 15 of 19 are fast
+        ([*group(80, 15), *group(80, 4, 240)], fish(80, 60, **SLOW_TO_RECOVER)),
+        # nor one more bath of trouble, or one more fish, make a dose one that can be judged
+        ([fish(80, 120, "80a")] * 19, fish(80, 120, "80b", **STOPPED)),
+        (group(80, 4), fish(80, **SLOW_TO_RECOVER)),
+    ],
+)
+def test_one_more_fish_in_trouble_brings_no_suggestion(record: list[Fish], more: Fish) -> None:
+    assert dose_of(record) is None
+    assert dose_of([*record, more]) is None
+    well = dataclasses.replace(more, recovery=200, adverse="", seconds=120)
+    assert dose_of([*record, *[well] * 99]) is not None  # so that the record alone is not what keeps it silent
+
+
+@pytest.mark.parametrize(
+    ("record", "words"),
+    [
+        # 4 of 5 well and fast: the share wanted, and harm within its limit, but too few fish known to be well
+        ([*group(80, 4), fish(80, **SLOW_TO_RECOVER)], "4 fish in 2 baths known to have come through well"),
+        # harm at the dose itself is not thinned out by a weaker one that did none
+        ([*group(60, 30, 240), *group(80, 8), fish(80, **STOPPED)], "at 80 mg/L 1 fish died or had"),
+        # a slow fish in trouble does not push up to the next dose
+        ([*group(80, 8), *[fish(80, 240)] * 2, fish(80, 240, **SLOW_TO_RECOVER), *group(100, 9)], "never speak"),
+    ],
+)
+def test_the_edges_of_the_ladder(record: list[Fish], words: str) -> None:
+    found = suggested(record, 15, 330)
+    assert found.dose is None
+    assert words in found.words
 
 
 def test_no_reference_range_no_suggestion() -> None:
@@ -422,7 +467,7 @@ def records(draw: st.DrawFn) -> Record:
     found: list[Fish] = []
     for dose in DOSES:
         usual = draw(st.sampled_from([60.0, 120.0, 240.0]))
-        number = draw(st.sampled_from([0, 0, 4, 6, 10, 14, 30]))
+        number = draw(st.sampled_from([0, 0, 4, 5, 8, 9, 15, 30]))
         found += [fish(dose, usual, f"{dose}{'abc'[place % 3]}") for place in range(number)]
         found += draw(st.lists(one_fish(ENDINGS, dose), max_size=4))
     return tuple(found)
@@ -493,10 +538,11 @@ def test_whatever_the_times_a_suggestion_is_a_safe_dose_that_was_tried(
     assert len({one.bath for one in well}) >= 2
     assert sum(one.reached and (one.seconds or 999) <= 180 for one in well) > 0
     for these in (here, [one for one in record if (one.dose or 999) <= dose]):
-        known = [one for one in these if one.ending_known]
-        assert 100 * sum(one.died for one in known) <= len(known)
-        assert 10 * sum(one.hurt for one in known) <= len(known)
-        assert 5 * sum(one.troubled for one in known) <= len(known)
+        healthy = sum(one.ending_known and not one.troubled for one in these)
+        died, hurt, troubled = (sum(getattr(one, grade) for one in these) for grade in ("died", "hurt", "troubled"))
+        assert 99 * died <= healthy
+        assert 9 * hurt <= healthy
+        assert 4 * troubled <= healthy
 
 
 def test_the_records_tried_reach_every_rung(many_records: None) -> None:

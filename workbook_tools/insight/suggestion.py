@@ -20,7 +20,8 @@ fast or slow. Slower fish may raise it, which is right, but only to a dose that 
 A fish that turns out slower than 3 min never lowers it.
 
 The share within 3 min is the estimate and not the lower end of its interval: asking for proof of strength would pass
-over a dose that works for a stronger one with more fish. Harm is judged by its plain share.
+over a dose that works for a stronger one with more fish. Harm is judged by its plain share among the fish it befell and
+those that came through well.
 """
 
 from __future__ import annotations
@@ -35,9 +36,9 @@ from workbook_tools.insight.survival import WORKING_TARGET, share_within
 MINIMUM_FISH = 5  # at a dose, with a known time and ending; all six limits are our own choice, no source
 MINIMUM_BATHS = 2
 SHARE_TARGET = 0.8  # share to be at the working stage within 180 s [1]
-SLOW_LIMIT = 0.2  # most fish with a recovery over 300 s, an adverse event or a death [1]
-HURT_LIMIT = 0.1  # most fish with an adverse event other than a slow recovery, or a death [1]
-DEATH_LIMIT = 0.01  # most fish dead: none among fewer than 100 [1]
+SLOW_LIMIT = 0.2  # most fish with a recovery over 300 s, an adverse event or a death, of them and those well [1]
+HURT_LIMIT = 0.1  # most fish with an adverse event other than a slow recovery, or a death; likewise [1]
+DEATH_LIMIT = 0.01  # most fish dead, likewise: none where fewer than 99 came through well [1]
 ROUNDING = 1e-9
 CAUTION = "reference values; the label in force, local law and the prescribing veterinarian decide."
 
@@ -107,7 +108,7 @@ def judged(fish: Sequence[Fish], dose: float) -> Step:
     harm = _harm(here, f"at {dose:g} mg/L") or _harm(upward, f"up to {dose:g} mg/L")
     if harm:
         return Step(dose, "harm", harm)
-    well = [one for one in known if not one.troubled]
+    well = _well(timed)
     if not enough(well):
         return Step(dose, "harm", f"{counted(well)} known to have come through well, fewer than {_minimum()}")
     share = _share(timed, troubled_reached=False)
@@ -157,17 +158,26 @@ def _timed(fish: Sequence[Fish], dose: float | None = None) -> list[Fish]:
 
 
 def _harm(fish: Sequence[Fish], where: str) -> str:
-    """Why the harm among fish is too much, in words; '' where it is not."""
-    known = [one for one in fish if one.ending_known]
+    """Why the harm among fish is too much, in words; '' where it is not.
+
+    Each grade of harm is held against the fish that came through well. A lesser harm stays out of the denominator of a
+    graver one: otherwise one more slow recovery would make a death look rarer.
+    """
+    well = len(_well(fish))
     tests = (
-        (sum(one.died for one in known), DEATH_LIMIT, "died"),
-        (sum(one.hurt for one in known), HURT_LIMIT, "died or had an adverse event"),
-        (sum(one.troubled for one in known), SLOW_LIMIT, "had an adverse event or took over 5 min to recover"),
+        (sum(one.died for one in fish), DEATH_LIMIT, "died"),
+        (sum(one.hurt for one in fish), HURT_LIMIT, "died or had an adverse event"),
+        (sum(one.troubled for one in fish), SLOW_LIMIT, "had an adverse event or took over 5 min to recover"),
     )
     for number, limit, what in tests:
-        if number > limit * len(known) + ROUNDING:
-            return f"{where} {number} of {len(known)} fish {what}, more than {_percent(limit)}"
+        if number > limit * (number + well) + ROUNDING:
+            return f"{where} {number} fish {what} and {well} came through well: over {_percent(limit)} of these"
     return ""
+
+
+def _well(fish: Sequence[Fish]) -> list[Fish]:
+    """Fish known to have come through well."""
+    return [one for one in fish if one.ending_known and not one.troubled]
 
 
 def _silence(passed: Sequence[Step], low: float, high: float) -> str:
