@@ -167,7 +167,8 @@ def responses(computed: Computed) -> Learned:
     Notes
     -----
     Which fish counts how: `observations`. Curves and intervals: `survival`. The suggestion: `suggestion`. Fish in
-    trouble whose bath has no temperature count for the harm of their dose in every band.
+    trouble whose bath has no temperature count for the harm of their dose in every band; where the dose is not known
+    either, they show in the adverse events at any dose alone.
     """
     fish = anaesthetised(computed)
     left_out = Counter(one.left_out for one in fish if one.left_out)
