@@ -132,3 +132,17 @@ class NameTakenError(WorkbookToolsError, ValueError):
             f"{path}: the workbook uses {', '.join(names)} for something else. Rename it in the spreadsheet's list of "
             "names, then try again."
         )
+
+
+class MissingLibraryError(WorkbookToolsError, ImportError):
+    """A library that only some answers need is not installed; the text says how to install it.
+
+    `library` is its name, `extra` the package's extra that brings it.
+    """
+
+    def __init__(self, library: str, extra: str, answer: str) -> None:
+        self.library = library
+        self.extra = extra
+        super().__init__(
+            f"{answer} needs {library}, which is not installed: pip install 'workbook-tools[{extra}]' brings it."
+        )

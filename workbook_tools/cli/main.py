@@ -54,6 +54,12 @@ def main() -> None:
     cli()
 
 
-from workbook_tools.cli import functions, hosts, plan, workbooks  # noqa: E402 - they add their commands to `cli`
+from workbook_tools.cli import (  # noqa: E402 - they add their commands to `cli`
+    functions,
+    hosts,
+    plan,
+    responses,
+    workbooks,
+)
 
-__all__ = ["cli", "functions", "hosts", "main", "plan", "workbooks"]
+__all__ = ["cli", "functions", "hosts", "main", "plan", "responses", "workbooks"]

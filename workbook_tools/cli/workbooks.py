@@ -185,14 +185,18 @@ def summary(path: Path, as_json: bool) -> None:
     Example
       workbook-tools summary "River farm.xlsx"
     """
+    from workbook_tools.cli.responses import print_learned, what_is_learned
     from workbook_tools.insight.summary import summary as figures
 
-    blocks = figures(_checked(path).computed)
+    computed = _checked(path).computed
+    blocks, learned = figures(computed), what_is_learned(computed)
     if as_json:
-        print_json({"file": str(path), "blocks": [block.as_dict() for block in blocks]})
+        found = {"blocks": [block.as_dict() for block in blocks], "responses": learned and learned.as_dict()}
+        print_json({"file": str(path), **found})
         return
     for block in blocks:
         print_block(block)
+    print_learned(learned)
 
 
 def print_block(block: Block) -> None:

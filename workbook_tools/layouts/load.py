@@ -40,6 +40,7 @@ FORMATS = {
     "general": 'General;-General;General;"  "@',  # words stand off the number before them
 }
 RULES_A_CELL = 12
+GAP = 3  # from the last row of a table to the headings of the one below it
 LONGEST = 10  # stopwatch times, in days that a spreadsheet takes m:ss for h:mm: 240 minutes
 CHECK = Column(
     "check",
@@ -97,7 +98,7 @@ def _sheet(entry: dict[str, Any], faults: list[str]) -> Sheet:
         table = _table(table_entry, name, heading_row, faults)
         tables.append(table)
         if not entry.get("side_by_side"):
-            heading_row = table.last_row + 3
+            heading_row = table.last_row + GAP
     if entry.get("side_by_side"):
         tables = _side_by_side(tables)
     return Sheet(

@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
+from dataclasses import replace
 from typing import Any
 
 from workbook_tools.errors import DataError, LayoutError
 from workbook_tools.layouts import Layout, Table
 from workbook_tools.layouts.compute import Computed, Row
+from workbook_tools.layouts.load import GAP
 from workbook_tools.workbook.boards import BoardWriter
 from workbook_tools.workbook.cells import Strings
 from workbook_tools.workbook.frame import Frame
@@ -15,6 +17,7 @@ from workbook_tools.workbook.package import package
 from workbook_tools.workbook.sheets import SheetWriter
 from workbook_tools.workbook.values import cell_value
 
+ROWS_TO_GROW = 20
 Progress = Callable[[str, int, int], None]
 Data = Mapping[str, Sequence[Mapping[str, Any]]]
 
@@ -57,14 +60,28 @@ def build_log(layout: Layout, data: Data | None = None, rows: int = 200, progres
 
 
 def provided(layout: Layout, data: Data, rows: int) -> Layout:
-    """The layout with as many rows on each log sheet as wanted, and at least those of the data."""
-    from dataclasses import replace
+    """The layout with as many rows on each log sheet as wanted, and at least those of the data.
 
-    def sized(table: Table) -> Table:
-        return replace(table, rows=max(rows, len(data.get(table.key, ())), 1)) if table.log else table
+    A summary has a row for everything it goes through, and some to grow.
+    """
+    sheets = []
+    for sheet in layout.sheets:
+        tables: list[Table] = []
+        for table in sheet.tables:
+            wanted = _rows_wanted(table, data, rows)
+            above = tables[-1] if tables and tables[-1].first_column == table.first_column else None
+            heading_row = above.last_row + GAP if above else table.heading_row
+            tables.append(replace(table, rows=wanted, heading_row=heading_row))
+        sheets.append(replace(sheet, tables=tuple(tables)))
+    return replace(layout, sheets=tuple(sheets))
 
-    sheets = tuple(replace(sheet, tables=tuple(sized(table) for table in sheet.tables)) for sheet in layout.sheets)
-    return replace(layout, sheets=sheets)
+
+def _rows_wanted(table: Table, data: Data, rows: int) -> int:
+    if table.log:
+        return max(rows, len(data.get(table.key, ())), 1)
+    if table.key_source:
+        return max(table.rows, len(data.get(table.key_source, ())) + ROWS_TO_GROW)
+    return max(table.rows, len(data.get(table.key, ())))
 
 
 def _ids_ahead(layout: Layout, data: Mapping[str, Sequence[Row]]) -> dict[str, dict[str, int]]:
