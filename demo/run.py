@@ -8,6 +8,7 @@ minute or so; after that the demo takes some seconds. It writes to demo/output a
 
 from __future__ import annotations
 
+import datetime
 import subprocess
 import sys
 import time
@@ -88,19 +89,24 @@ def remove_old_output() -> None:
 def built_and_checked() -> Checked:
     """Build the case log, read it back as if a person had filled it, check it and sum it up."""
     from demo.practice import SLIPS, practice
+    from demo.visits import NEXT_DAY
     from workbook_tools.caselog.checking import check_log
     from workbook_tools.cli.workbooks import print_block, progress
+    from workbook_tools.insight.responses import learned_rows
     from workbook_tools.insight.summary import summary
     from workbook_tools.layouts import case_log
+    from workbook_tools.layouts.compute import Computed
     from workbook_tools.workbook.log import build_log
     from workbook_tools.workbook.saving import save
 
     title("The case log of an invented practice, November to November")
     rows = practice()
+    computed = Computed(case_log(), {key: [dict(row) for row in found] for key, found in rows.items()})
+    learned = learned_rows(computed, datetime.date.fromisoformat(NEXT_DAY))
     counts = ", ".join(f"{case_log().tables[key].sheet} {len(found)}" for key, found in rows.items())
     print(f"Rows typed: {counts}.")
     with progress(quiet=False) as report:
-        content = build_log(case_log(), rows, progress=report)
+        content = build_log(case_log(), {**rows, "learned": learned}, progress=report)
     save(LOG, content)
     print(f"Made {LOG.relative_to(ROOT)}: {len(content) / 1e6:.1f} MB, every result stored beside its formula.")
 
@@ -112,6 +118,10 @@ def built_and_checked() -> Checked:
     title("Across all visits")
     for block in summary(checked.computed):
         print_block(block)
+
+    title("What the log has learned")
+    for species, band, words in dict.fromkeys((row["species"], row["band"], row["words"]) for row in learned):
+        print(f"{species}, {band}: {words}")
     return checked
 
 

@@ -59,6 +59,9 @@ def bench_card(computed: Computed, path: object, bath: str | None = None) -> Ben
         ("Step", row["step"], "mg/L"),
         ("Limit", row["limit"], "mg/L"),
         ("Buffer by weight", row["ratio_used"], "g/g"),
+        ("pH without buffer", row["bare"], ""),
+        ("pH with buffer", row["buffered"], ""),
+        ("The water says", row["verdict"], ""),
     )
     return BenchCard(str(row["bath"]), facts, tuple(_packets(row)), str(row["check"]))
 
