@@ -34,7 +34,7 @@ ALLOWED = frozenset(
             "SUMIF",
             "SUMIFS",
         ),
-        *("TRIM", "TRUE", "TRUNC"),
+        *("MONTH", "RIGHT", "TRIM", "TRUE", "TRUNC", "YEAR"),
     }
 )
 

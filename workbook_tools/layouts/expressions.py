@@ -9,6 +9,7 @@ A column's expression is Python of a small subset over the columns of its own ro
 - `lookup(table.column, key)`: the value in the row that a reference or list column points to, blank if there is none;
   `lookup(table.column, key, 'words ')` puts words before the key;
 - `default(x, value)`: x, or the value while x is blank;
+- `month(date)`: year and month of a date as text, "2026-03", blank unless it is a date from 2000 to 2099;
 - tests: comparisons (false unless both sides are there; numbers with numbers), `given(x)`, `blank(x)`, `number(x)`,
   `found(reference)`, `listed(x)`, and / or / not.
 
@@ -18,6 +19,7 @@ Arithmetic, lookups and catalogue functions do not nest in each other: each step
 from __future__ import annotations
 
 import ast
+import datetime
 import math
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
@@ -27,10 +29,12 @@ from workbook_tools.catalogue import TOPICS, entry
 from workbook_tools.errors import ArgumentError, TranslationError
 from workbook_tools.formulas.rounding import nearest
 from workbook_tools.hosts.cell_text import Piece, Translator, body_piece, guarded
+from workbook_tools.layouts.load import FIRST_DAY, LAST_DAY
 from workbook_tools.layouts.measures import measure_of
 from workbook_tools.layouts.model import Column, Table, quoted
 from workbook_tools.layouts.trees import column_names, is_number, parsed, same
 
+EPOCH = datetime.datetime(1899, 12, 30)
 ARITHMETIC = (ast.BinOp, ast.UnaryOp)
 BLANK = Piece('""')
 
@@ -152,6 +156,8 @@ class RowText(Translator):
         if name == "default":
             value, other = (self.piece(argument).text for argument in node.args)
             return Piece(f'IF({value}="",{other},{value})')
+        if name == "month":
+            return Piece(month_text(_one_name(self, node)[0]))
         return super()._call(node)
 
     def _lookup(self, node: ast.Call) -> Piece:
@@ -192,6 +198,23 @@ def literal(text: str) -> str:
     for mark in "~*?":
         escaped = f'SUBSTITUTE({escaped},"{mark}","~{mark}")'
     return f"IF(ISTEXT({text}),{escaped},{text})"
+
+
+def month_text(date: str) -> str:
+    """Year and month of a date cell as text. TEXT would do, but its codes are those of the reader's language."""
+    shown = f'YEAR({date})&"-"&RIGHT("0"&MONTH({date}),2)'
+    return f'IF(ISNUMBER({date}),IF(AND({date}>={FIRST_DAY},{date}<{LAST_DAY + 1}),{shown},""),"")'
+
+
+def month(date: object) -> str | None:
+    """The same in Python.
+
+    >>> month(46083), month(73051), month("x")
+    ('2026-03', None, None)
+    """
+    if not isinstance(date, int | float) or isinstance(date, bool) or not FIRST_DAY <= date < LAST_DAY + 1:
+        return None
+    return f"{EPOCH + datetime.timedelta(days=int(date)):%Y-%m}"
 
 
 def position_key(reference: str) -> str:
@@ -294,8 +317,8 @@ class RowPython:
             return f"tally({ast.unparse(node)!r}, row)"
         if is_arithmetic(node):
             return f"({self._plain(node)} if {self._all_numbers(node)} else None)"
-        if isinstance(node, ast.Call) and called(node) in ("lookup", "default"):
-            return self._lookup(node) if called(node) == "lookup" else self._default(node)
+        if isinstance(node, ast.Call) and called(node) in ("lookup", "default", "month"):
+            return {"lookup": self._lookup, "default": self._default, "month": self._month}[called(node)](node)
         if isinstance(node, ast.Name) and node.id in self.table.by_key:
             return f"row[{node.id!r}]"
         if isinstance(node, ast.Constant):
@@ -312,6 +335,9 @@ class RowPython:
     def _default(self, node: ast.Call) -> str:
         value, other = (self.result(argument) for argument in node.args)
         return f"({other} if {value} is None else {value})"
+
+    def _month(self, node: ast.Call) -> str:
+        return f"month({', '.join(self.result(argument) for argument in node.args)})"
 
     def _plain(self, node: ast.expr) -> str:
         """Arithmetic with columns written as row entries."""
@@ -371,6 +397,7 @@ def python_function(expression: str, table: Table, tables: Mapping[str, Table], 
         "math": math,
         "NOTHING": NOTHING,
         "joined": joined,
+        "month": month,
     }
     for call_node in ast.walk(node):
         if isinstance(call_node, ast.Call) and is_catalogue_call(call_node):

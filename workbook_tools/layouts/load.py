@@ -11,7 +11,20 @@ from typing import Any
 
 from workbook_tools.errors import LayoutError
 from workbook_tools.formulas.unit import convert
-from workbook_tools.layouts.model import INPUT_KINDS, Card, Column, Form, Layout, Line, Rule, Section, Sheet, Table
+from workbook_tools.layouts.model import (
+    INPUT_KINDS,
+    Card,
+    Column,
+    Form,
+    Layout,
+    Line,
+    Pivot,
+    PivotValue,
+    Rule,
+    Section,
+    Sheet,
+    Table,
+)
 from workbook_tools.quantities import Choice, Quantity, aliases
 
 KINDS = (*INPUT_KINDS, "computed", "key", "measure")
@@ -107,7 +120,19 @@ def _sheet(entry: dict[str, Any], faults: list[str]) -> Sheet:
         entry.get("caution", ""),
         entry.get("landscape", True),
         entry.get("one_page", False),
+        _pivots(entry.get("pivot", [])),
     )
+
+
+def _pivots(entries: list[dict[str, Any]]) -> tuple[Pivot, ...]:
+    """PivotTables side by side: each may grow downwards."""
+    placed: list[Pivot] = []
+    for entry in entries:
+        first = placed[-1].first_column + placed[-1].width + 1 if placed else 1
+        values = tuple(PivotValue(**value) for value in entry["value"])
+        given = {name: entry[name] for name in ("key", "name", "caption", "table", "only")}
+        placed.append(Pivot(**given, rows=tuple(entry["rows"]), values=values, first_column=first))
+    return tuple(placed)
 
 
 def _side_by_side(tables: list[Table]) -> list[Table]:

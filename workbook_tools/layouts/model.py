@@ -188,8 +188,39 @@ class Card:
 
 
 @dataclass(frozen=True)
+class PivotValue:
+    """One figure of a PivotTable: a column of its table, summed up `by` count, numbers, sum or average."""
+
+    name: str
+    column: str
+    by: str
+    format: str = "whole"  # "whole" or "hundredths"
+
+
+@dataclass(frozen=True)
+class Pivot:
+    """A PivotTable over a log table: `rows` are the columns it groups by, outermost first.
+
+    Only rows whose column `only` says yes count; in the empty rows that a log provides it says nothing.
+    """
+
+    key: str
+    name: str
+    caption: str
+    table: str
+    only: str
+    rows: tuple[str, ...]
+    values: tuple[PivotValue, ...]
+    first_column: int = 1
+
+    @property
+    def width(self) -> int:
+        return len(self.rows) + len(self.values)
+
+
+@dataclass(frozen=True)
 class Sheet:
-    """One sheet: tables, or lines to read."""
+    """One sheet: tables, lines to read, PivotTables or charts."""
 
     name: str
     purpose: str
@@ -201,6 +232,7 @@ class Sheet:
     caution: str = ""
     landscape: bool = True
     one_page: bool = False
+    pivots: tuple[Pivot, ...] = ()
 
 
 @dataclass(frozen=True)

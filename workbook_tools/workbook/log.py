@@ -11,6 +11,7 @@ from workbook_tools.layouts.compute import Computed, Row
 from workbook_tools.workbook.cells import Strings
 from workbook_tools.workbook.frame import Frame
 from workbook_tools.workbook.package import package
+from workbook_tools.workbook.pivots import Pivots
 from workbook_tools.workbook.sheets import SheetWriter
 from workbook_tools.workbook.values import cell_value
 
@@ -46,9 +47,11 @@ def build_log(layout: Layout, data: Data | None = None, rows: int = 200, progres
     frame = Frame(layout)
     cells = {}
     strings = Strings()
+    pivots = Pivots(layout, computed.data)
     for number, sheet in enumerate(layout.sheets):
         progress(sheet.name, number, len(layout.sheets))
         cells[sheet.name] = SheetWriter(sheet, layout, computed, frame.styles, strings).write()
+        pivots.add(frame.workbook[sheet.name], sheet, cells[sheet.name], frame.styles, strings)
     progress("done", len(layout.sheets), len(layout.sheets))
     return package(frame.workbook, cells, strings)
 

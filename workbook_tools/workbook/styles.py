@@ -79,6 +79,14 @@ ROLES: dict[str, dict[str, Any]] = {
         "border": BOX,
         "alignment": Alignment(wrap_text=True, vertical="top"),
     },
+    "pivot_item": {"font": Font(FACE, 10, color=INK), "alignment": Alignment(vertical="top")},
+    "pivot_head": {
+        "font": Font(FACE, 10, bold=True, color=INK),
+        "fill": fill("D5DEE1"),
+        "border": Border(bottom=LINE),
+        "alignment": Alignment(wrap_text=True, vertical="bottom"),
+    },
+    "pivot_total": {"font": Font(FACE, 10, bold=True, color=INK), "border": Border(top=LINE)},
     "result": {
         "font": Font(FACE, 14, bold=True, italic=True, color=INK),
         "fill": fill(PALE),
