@@ -14,6 +14,7 @@ from workbook_tools.formulas.unit import convert
 from workbook_tools.layouts.model import (
     INPUT_KINDS,
     Card,
+    Chart,
     Column,
     Form,
     Layout,
@@ -121,6 +122,7 @@ def _sheet(entry: dict[str, Any], faults: list[str]) -> Sheet:
         entry.get("landscape", True),
         entry.get("one_page", False),
         _pivots(entry.get("pivot", [])),
+        tuple(Chart(**chart) for chart in entry.get("chart", [])),
     )
 
 

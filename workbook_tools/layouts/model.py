@@ -219,6 +219,28 @@ class Pivot:
 
 
 @dataclass(frozen=True)
+class Chart:
+    """A chart over a log table: a point for each row ("points"), or the sum of each week ("weeks").
+
+    `choose` is a column by which a person may choose the rows, from the table `of`. Points whose x passes `x_most`
+    are left out, as are those with a negative x or y: they come from slips that the Check column names.
+    """
+
+    key: str
+    title: str
+    table: str
+    x: str
+    y: str
+    x_title: str
+    y_title: str
+    choose: str
+    of: str
+    kind: str = "points"
+    x_most: float = 1e6
+    marker: str = "circle"
+
+
+@dataclass(frozen=True)
 class Sheet:
     """One sheet: tables, lines to read, PivotTables or charts."""
 
@@ -233,6 +255,7 @@ class Sheet:
     landscape: bool = True
     one_page: bool = False
     pivots: tuple[Pivot, ...] = ()
+    charts: tuple[Chart, ...] = ()
 
 
 @dataclass(frozen=True)

@@ -9,6 +9,7 @@ from workbook_tools.errors import DataError, LayoutError
 from workbook_tools.layouts import Layout, Table
 from workbook_tools.layouts.compute import Computed, Row
 from workbook_tools.workbook.cells import Strings
+from workbook_tools.workbook.charts import add_charts
 from workbook_tools.workbook.frame import Frame
 from workbook_tools.workbook.package import package
 from workbook_tools.workbook.pivots import Pivots
@@ -51,7 +52,9 @@ def build_log(layout: Layout, data: Data | None = None, rows: int = 200, progres
     for number, sheet in enumerate(layout.sheets):
         progress(sheet.name, number, len(layout.sheets))
         cells[sheet.name] = SheetWriter(sheet, layout, computed, frame.styles, strings).write()
-        pivots.add(frame.workbook[sheet.name], sheet, cells[sheet.name], frame.styles, strings)
+        worksheet = frame.workbook[sheet.name]
+        pivots.add(worksheet, sheet, cells[sheet.name], frame.styles, strings)
+        add_charts(worksheet, sheet, layout, computed.data, cells[sheet.name], frame.styles, strings)
     progress("done", len(layout.sheets), len(layout.sheets))
     return package(frame.workbook, cells, strings)
 

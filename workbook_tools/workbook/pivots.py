@@ -48,10 +48,9 @@ class PivotPart(TableDefinition):  # type: ignore[misc]
     """openpyxl's part of a PivotTable, without the link to its cache that openpyxl repeats where the schema has none."""
 
     tagname = TableDefinition.tagname
-
-    def to_tree(self) -> Any:
-        self.id = None
-        return super().to_tree()
+    __attrs__ = tuple(name for name in TableDefinition.__attrs__ if name != "id")
+    __elements__ = TableDefinition.__elements__
+    __nested__ = TableDefinition.__nested__
 
 
 def folded(item: Item) -> Item:

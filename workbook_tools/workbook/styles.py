@@ -87,6 +87,7 @@ ROLES: dict[str, dict[str, Any]] = {
         "alignment": Alignment(wrap_text=True, vertical="bottom"),
     },
     "pivot_total": {"font": Font(FACE, 10, bold=True, color=INK), "border": Border(top=LINE)},
+    "drawn": {"font": Font(FACE, 9, italic=True, color=INK), "border": THREAD},
     "result": {
         "font": Font(FACE, 14, bold=True, italic=True, color=INK),
         "fill": fill(PALE),
