@@ -9,6 +9,7 @@ Started as: uno_worker.py PIPE_NAME SECONDS_TO_WAIT_FOR_LIBREOFFICE
 from __future__ import annotations
 
 import json
+import math
 import os
 import sys
 import time
@@ -250,7 +251,7 @@ def type_into(desktop, request):
 
 
 def pivots(desktop, request):
-    """Every PivotTable, refreshed after something was typed: {sheet: {name: [address of its corner, what it shows]}}."""
+    """Every PivotTable, after something was typed: {sheet: {name: [address of its corner, what it shows]}}."""
     answer = {}
     with Opened(desktop, request) as document:
         put(document, request["typed"])
@@ -296,7 +297,7 @@ def chart_content(chart):
 
 def plain(value):
     """A value that JSON can hold."""
-    return None if value is None or value != value else value
+    return None if isinstance(value, float) and math.isnan(value) else value
 
 
 def stop(desktop, request):

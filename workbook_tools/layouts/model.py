@@ -89,7 +89,7 @@ class Table:
     def last_row(self) -> int:
         return self.heading_row + self.rows
 
-    @property
+    @cached_property  # asked for each row
     def typed(self) -> tuple[Column, ...]:
         return tuple(column for column in self.columns if column.typed)
 

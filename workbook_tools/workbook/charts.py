@@ -10,15 +10,21 @@ from openpyxl.chart.axis import ChartLines, NumericAxis, TextAxis
 from openpyxl.chart.data_source import AxDataSource, NumData, NumDataSource, NumRef, NumVal
 from openpyxl.chart.layout import Layout as ChartLayout
 from openpyxl.chart.marker import Marker
-from openpyxl.chart.series import SeriesLabel, XYSeries
 from openpyxl.chart.series import Series as BarSeries
+from openpyxl.chart.series import SeriesLabel, XYSeries
 from openpyxl.chart.shapes import GraphicalProperties
 from openpyxl.chart.text import RichText, Text
 from openpyxl.chart.title import Title
 from openpyxl.drawing.line import LineProperties
 from openpyxl.drawing.spreadsheet_drawing import AnchorMarker, TwoCellAnchor
-from openpyxl.drawing.text import CharacterProperties, Font, Paragraph, ParagraphProperties, RegularTextRun
-from openpyxl.drawing.text import RichTextProperties
+from openpyxl.drawing.text import (
+    CharacterProperties,
+    Font,
+    Paragraph,
+    ParagraphProperties,
+    RegularTextRun,
+    RichTextProperties,
+)
 from openpyxl.worksheet.datavalidation import DataValidation
 from openpyxl.worksheet.worksheet import Worksheet
 
@@ -26,10 +32,11 @@ from workbook_tools.layouts.formulas import choice_name
 from workbook_tools.layouts.load import FORMATS
 from workbook_tools.layouts.model import Layout, Sheet, letter
 from workbook_tools.workbook.cells import SheetCells, Strings, formula_cell, plain_formula, value_cell
-from workbook_tools.workbook.drawn import HEAD_ROW, NO_POINT, SPARE_ROW, Drawn, Number, Row
+from workbook_tools.workbook.drawn import NO_POINT, SPARE_ROW, Drawn, Number, Row
+from workbook_tools.workbook.frame import steady_rows
 from workbook_tools.workbook.styles import FACE, INK, Styles
 
-ACROSS, WIDE, HIGH, GAP = 2, 8, 18, 1  # charts side by side; columns and rows of one, columns between two
+ACROSS, WIDE, HIGH, GAP = 2, 8, 24, 1  # charts side by side; columns and rows of one, columns between two
 TOP = 4  # row of the first boxed cells
 COLUMN_WIDTH, DRAWN_WIDTH = 11, 13
 GRID, FRAME = "D5DEE1", "7A8B93"
@@ -70,11 +77,13 @@ def add_charts(
         worksheet.add_chart(part)
     first = letter(columns + 2)
     says = "What the charts draw, computed from the log; -1 where a row has no point."
-    cells.put(SPARE_ROW - 1, columns + 2, value_cell(f"{first}{SPARE_ROW - 1}", styles.number("purpose"), says, strings))
+    cells.put(
+        SPARE_ROW - 1, columns + 2, value_cell(f"{first}{SPARE_ROW - 1}", styles.number("purpose"), says, strings)
+    )
     last = letter(columns - GAP)
     bottom = TOP + -(-len(sheet.charts) // ACROSS) * (HIGH + 2)
     worksheet.print_area = f"A1:{last}{bottom}"
-    cells.heights[HEAD_ROW] = 15
+    steady_rows(worksheet)
 
 
 def _choice(
@@ -105,12 +114,11 @@ def _choice(
 def _points(drawn: Drawn) -> ScatterChart:
     """A point for each row of the log, hollow, so that points on one another show."""
     chart = drawn.chart
-    values = drawn.values()
-    there = [y != NO_POINT for _, y in values]
+    there = [(x, y) if y != NO_POINT else (None, None) for x, y in drawn.values]
     series = XYSeries(
         tx=SeriesLabel(v=chart.y_title),
-        xVal=AxDataSource(numRef=_numbers(drawn, 0, [x if y else None for (x, _), y in zip(values, there, strict=True)])),
-        yVal=NumDataSource(numRef=_numbers(drawn, 1, [y if is_ else None for (_, y), is_ in zip(values, there, strict=True)])),
+        xVal=AxDataSource(numRef=_numbers(drawn, 0, [x for x, _ in there])),
+        yVal=NumDataSource(numRef=_numbers(drawn, 1, [y for _, y in there])),
         marker=Marker(symbol=chart.marker, size=7, spPr=_shape(line=INK)),
         spPr=_shape(),
         smooth=False,
@@ -119,7 +127,7 @@ def _points(drawn: Drawn) -> ScatterChart:
     _dress(part, drawn)
     if drawn.dated:
         part.x_axis.number_format = FORMATS["date"]
-        part.x_axis.txPr = _text(8, turned=-2_700_000)
+        part.x_axis.txPr = _text(10, turned=-2_700_000)
     else:
         part.x_axis.scaling.min = 0
     return part
@@ -127,18 +135,17 @@ def _points(drawn: Drawn) -> ScatterChart:
 
 def _weeks(drawn: Drawn) -> BarChart:
     """A bar for each week."""
-    values = drawn.values()
     series = BarSeries(
         tx=SeriesLabel(v=drawn.chart.y_title),
-        cat=AxDataSource(numRef=_numbers(drawn, 0, [week for week, _ in values])),
-        val=NumDataSource(numRef=_numbers(drawn, 1, [dead for _, dead in values])),
+        cat=AxDataSource(numRef=_numbers(drawn, 0, [week for week, _ in drawn.values])),
+        val=NumDataSource(numRef=_numbers(drawn, 1, [dead for _, dead in drawn.values])),
         spPr=_shape(fill=FRAME, line=INK),
         invertIfNegative=False,
     )
     part = BarChart(barDir="col", varyColors=False, ser=[series], gapWidth=30)
     _dress(part, drawn)
     part.x_axis.number_format = FORMATS["date"]
-    part.x_axis.txPr = _text(8, turned=-2_700_000)
+    part.x_axis.txPr = _text(10, turned=-2_700_000)
     part.x_axis.auto = False  # else a spreadsheet makes it an axis of days, and the bars a seventh as wide
     part.x_axis.tickLblSkip = part.x_axis.tickMarkSkip = WEEKS_A_LABEL
     part.x_axis.noMultiLvlLbl = True
@@ -148,14 +155,14 @@ def _weeks(drawn: Drawn) -> BarChart:
 def _dress(part: Any, drawn: Drawn) -> None:
     """What all charts have alike: titles with units, light lines across, axes that begin at 0, no legend."""
     chart = drawn.chart
-    part.title = _title(chart.title, 11, bold=True)
+    part.title = _title(chart.title, 14, bold=True)
     part.legend = None
     part.roundedCorners = False
     part.display_blanks = "gap"
     part.layout = ChartLayout()
     part.graphical_properties = _shape(fill="FFFFFF", line=FRAME)
-    part.y_axis.title = _title(chart.y_title, 9, turned=-5_400_000)
-    part.x_axis.title = _title(chart.x_title, 9)
+    part.y_axis.title = _title(chart.y_title, 11, turned=-5_400_000)
+    part.x_axis.title = _title(chart.x_title, 11)
     part.y_axis.scaling.min = 0
     part.y_axis.number_format = part.x_axis.number_format = "General"
     part.y_axis.majorGridlines = ChartLines(spPr=_shape(line=GRID))
@@ -168,7 +175,7 @@ def _dress_axis(axis: NumericAxis | TextAxis) -> None:
     axis.delete = False
     axis.majorTickMark = "out"
     axis.tickLblPos = "low"
-    axis.txPr = _text(8)
+    axis.txPr = _text(10)
     axis.spPr = _shape(line=FRAME)
 
 

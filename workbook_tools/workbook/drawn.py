@@ -2,14 +2,16 @@
 
 A chart may not look at the log's own columns: of rows not in use they hold an empty text, for which a spreadsheet
 takes x as 1, 2, 3 and y as 0. Here every cell is a number. A row without a point has -1 for y, below the axis, which
-begins at 0, and for x 0 too or, where x is a date, the latest there is, so that the axis does not stretch. Names that end at the last row in use
-would spare the cells, but LibreOffice 7.4 draws no series from a name.
+begins at 0, and for x 0 too or, where x is a date, the latest there is, so that the axis does not stretch.
+Names that end at the last row in use would need no such cells, but LibreOffice 7.4 does not follow a name: it draws the
+values stored beside it, whatever is typed.
 """
 
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Any
 
 from workbook_tools.layouts.load import FIRST_DAY, FORMATS, LAST_DAY
@@ -75,10 +77,15 @@ class Drawn:
         where = f"{self.sheet}.{self.chart.key}"
         return measure(f"latest({self.chart.table}.{self.chart.x}, {tests})", self.layout.tables, where)
 
+    @cached_property
+    def spare(self) -> Number:
+        """The x that rows without a point have, or the last day of the weeks; None for no date at all."""
+        return self.latest.value(self.rows, None) if self.dated else 0.0
+
+    @cached_property
     def values(self) -> list[tuple[Number, Number]]:
         """x and y of each row, as the cells have them."""
-        spare = self.latest.value(self.rows, None) if self.dated else None
-        return self._weeks(spare) if self.chart.kind == "weeks" else self._points(spare or 0.0)
+        return self._weeks(self.spare) if self.chart.kind == "weeks" else self._points(self.spare or 0.0)
 
     def _points(self, spare: float) -> list[tuple[Number, Number]]:
         found: list[tuple[Number, Number]] = [
@@ -117,11 +124,9 @@ class Drawn:
         date = FORMATS["date"] if self.dated else "General"
         if self.dated:
             element = array_formula(self.latest.cell_text("")[0], f"{letter(self.column)}{SPARE_ROW}")
-            spare = self.latest.value(self.rows, None)
-            self._put(cells, SPARE_ROW, 0, formula_cell, styles.number("drawn", date), element, spare)
-        shown = self.values()
+            self._put(cells, SPARE_ROW, 0, formula_cell, styles.number("drawn", date), element, self.spare)
         formats = [styles.number("drawn", date), styles.number("drawn")]
-        for position, pair in enumerate(shown):
+        for position, pair in enumerate(self.values):
             row = FIRST_ROW + position
             for along, value in enumerate(pair):
                 element = self._element(along, position, number)

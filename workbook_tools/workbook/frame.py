@@ -23,6 +23,7 @@ TITLE_LIMIT, PROMPT_LIMIT, ERROR_LIMIT = 32, 255, 224  # longer texts are droppe
 CAUTION_WIDTH = 115  # characters across which a sheet's caution runs
 GUIDE_WIDTHS = (28, 34, 34, 18, 30, 22, 44, 26, 34, 22)
 CHARACTERS_A_PAGE = 150  # legible on landscape A4
+ROW_HEIGHT = 15  # points
 COMPUTED_ERROR = "This cell is computed. To change it, change what it is computed from."
 
 
@@ -198,6 +199,12 @@ class Frame:
             worksheet.print_title_cols = "A:A"
         worksheet.sheet_view.showGridLines = False
         worksheet.sheet_view.zoomScale = 100
+
+
+def steady_rows(worksheet: Worksheet) -> None:
+    """Rows of one height in every spreadsheet, for what is laid over or refreshed into them."""
+    worksheet.sheet_format.defaultRowHeight = ROW_HEIGHT
+    worksheet.sheet_format.customHeight = True
 
 
 def _refusing() -> DataValidation:

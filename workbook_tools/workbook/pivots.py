@@ -1,4 +1,4 @@
-"""PivotTables: their parts, which any desktop spreadsheet refreshes on opening, and the cells that they show until then.
+"""PivotTables: their parts, which a desktop spreadsheet refreshes on opening, and the cells that they show until then.
 
 A PivotTable stands over a whole log table, so that it grows with it. Of the empty rows that a log provides, computed
 cells hold an empty text, which a PivotTable would count: a page field lets only rows pass whose column `only` says yes.
@@ -30,6 +30,7 @@ from openpyxl.worksheet.worksheet import Worksheet
 from workbook_tools.layouts.model import Layout, Pivot, PivotValue, Sheet, Table, letter
 from workbook_tools.layouts.trees import is_number
 from workbook_tools.workbook.cells import SheetCells, Strings, value_cell
+from workbook_tools.workbook.frame import CHARACTERS_A_PAGE, steady_rows
 from workbook_tools.workbook.styles import Styles
 
 Row = Mapping[str, Any]
@@ -38,14 +39,14 @@ YES = "yes"
 SAID = ("", "no", YES)  # all that a column named by `only` may say: the items not chosen must be listed to be left out
 CAPTION_ROW, PAGE_ROW, TOP_ROW = 4, 5, 7  # a page field stands two rows above its table
 TOTAL = "All"
-VALUE_WIDTH, GAP_WIDTH = 14, 3
+LEAST_WIDTH, MOST_WIDTH, GAP_WIDTH = 12.0, 40.0, 3.0
 SUBTOTALS = {"count": "count", "numbers": "countNums", "sum": "sum", "average": "average"}
 FORMATS = {"whole": (1, "0"), "hundredths": (2, "0.00")}  # built-in number formats, ECMA-376 Part 1, 18.8.30
 VERSION = 6  # of the application that could have made it; refreshing takes 3, which is Excel 2007
 
 
 class PivotPart(TableDefinition):  # type: ignore[misc]
-    """openpyxl's part of a PivotTable, without the link to its cache that openpyxl repeats where the schema has none."""
+    """openpyxl's part of a PivotTable, less the link to its cache that openpyxl repeats where the schema has none."""
 
     tagname = TableDefinition.tagname
     __attrs__ = tuple(name for name in TableDefinition.__attrs__ if name != "id")
@@ -100,7 +101,7 @@ def _item(value: object) -> Item:
 def figure(value: PivotValue, rows: Sequence[Row]) -> float | None:
     """One figure over the rows of a group; None for an average of nothing."""
     held = [row.get(value.column) for row in rows]
-    numbers = [float(number) for number in held if is_number(number)]
+    numbers = [float(number) for number in held if isinstance(number, int | float) and is_number(number)]
     if value.by == "count":
         return float(sum(entry is not None for entry in held))
     if not numbers:
@@ -116,9 +117,7 @@ class Pivots:
 
     def __init__(self, layout: Layout, data: Mapping[str, Sequence[Row]]) -> None:
         self.layout = layout
-        self.filled = {
-            pivot.key: Filled(pivot, data[pivot.table]) for sheet in layout.sheets for pivot in sheet.pivots
-        }
+        self.filled = {pivot.key: Filled(pivot, data[pivot.table]) for sheet in layout.sheets for pivot in sheet.pivots}
         self.tables = list(dict.fromkeys(filled.pivot.table for filled in self.filled.values()))
         self.items = {key: self._items(key) for key in self.tables}
         self.caches = {key: _cache(layout.tables[key], self.items[key]) for key in self.tables}
@@ -135,16 +134,32 @@ class Pivots:
 
     def add(self, worksheet: Worksheet, sheet: Sheet, cells: SheetCells, styles: Styles, strings: Strings) -> None:
         """Put the PivotTables of a sheet on it, and into its cells what they show."""
+        if not sheet.pivots:
+            return
+        across = 0.0
         for pivot in sheet.pivots:
             table = self.layout.tables[pivot.table]
             part = self._part(self.filled[pivot.key])
             part.cache = self.caches[pivot.table]
             worksheet.add_pivot(part)
-            widths = [max(12.0, table.by_key[key].width) for key in pivot.rows] + [VALUE_WIDTH] * len(pivot.values)
+            widths = [*self._widths(self.filled[pivot.key], table), GAP_WIDTH]
             for number, width in enumerate(widths, start=pivot.first_column):
                 worksheet.column_dimensions[letter(number)].width = width
-            worksheet.column_dimensions[letter(pivot.first_column + pivot.width)].width = GAP_WIDTH
+            across += sum(widths)
             write_cells(self.filled[pivot.key], table, cells, styles, strings)
+        worksheet.page_setup.fitToWidth = max(1, round(across / CHARACTERS_A_PAGE))
+        steady_rows(worksheet)
+
+    @staticmethod
+    def _widths(filled: Filled, table: Table) -> list[float]:
+        """Widths of its columns: a refreshed heading does not wrap, and neither do names of groups."""
+        heads = [table.by_key[key].heading for key in filled.pivot.rows]
+        longest = [max((len(str(item)) for item in filled.items(key)), default=0) for key in filled.pivot.rows]
+        names = [max(len(head), long) for head, long in zip(heads, longest, strict=True)]
+        return [
+            min(max(LEAST_WIDTH, 1.1 * n + 2), MOST_WIDTH)
+            for n in [*names, *(len(v.name) for v in filled.pivot.values)]
+        ]
 
     def _part(self, filled: Filled) -> PivotPart:
         pivot, table, items = filled.pivot, self.layout.tables[filled.pivot.table], self.items[filled.pivot.table]
@@ -253,14 +268,19 @@ def _field(pivot: Pivot, key: str, items: Mapping[str, Sequence[Item]]) -> Pivot
 
 def _row_items(filled: Filled, items: Mapping[str, Sequence[Item]]) -> list[RowColItem]:
     """For each row shown, how many items it takes over from the row above and the numbers of its own."""
-    found, before = [], ()
+    found: list[RowColItem] = []
+    before: tuple[Item, ...] = ()
     for group, _ in filled.groups:
-        same = next((n for n, (one, other) in enumerate(zip(group, before, strict=False)) if one != other), 0)
-        same = same if before else 0
-        own = [items[key].index(item) for key, item in zip(filled.pivot.rows[same:], group[same:], strict=True)]
-        found.append(RowColItem(r=same, x=[Index(v=number) for number in own]))
+        alike = _alike(group, before)
+        own = [items[key].index(item) for key, item in zip(filled.pivot.rows[alike:], group[alike:], strict=True)]
+        found.append(RowColItem(r=alike, x=[Index(v=number) for number in own]))
         before = group
     return [*found, RowColItem(t="grand", x=[Index(v=0)])]
+
+
+def _alike(group: tuple[Item, ...], before: tuple[Item, ...]) -> int:
+    """How many of its first items a group shares with the one above it."""
+    return next((n for n, (one, other) in enumerate(zip(group, before, strict=False)) if one != other), 0)
 
 
 def _column_items(values: int) -> list[RowColItem]:
@@ -296,9 +316,8 @@ def write_cells(filled: Filled, table: Table, cells: SheetCells, styles: Styles,
         row += 1
         total = rows is filled.chosen
         role = "pivot_total" if total else "pivot_item"
-        for along, item in enumerate(items):
-            if total or items[: along + 1] != before[: along + 1]:
-                put(row, along, role, item)
+        for along in range(0 if total else _alike(items, before), len(items)):
+            put(row, along, role, items[along])
         for along, value in enumerate(pivot.values, start=len(pivot.rows)):
             shown = figure(value, rows)
             put(row, along, role, shown, FORMATS[value.format][1])
