@@ -36,7 +36,7 @@ from workbook_tools.workbook.drawn import NO_POINT, SPARE_ROW, Drawn, Number, Ro
 from workbook_tools.workbook.frame import steady_rows
 from workbook_tools.workbook.styles import FACE, INK, Styles
 
-ACROSS, WIDE, HIGH, GAP = 2, 8, 24, 1  # charts side by side; columns and rows of one, columns between two
+ACROSS, WIDE, HIGH, GAP = 2, 7, 26, 1  # charts side by side; columns and rows of one, columns between two
 TOP = 4  # row of the first boxed cells
 COLUMN_WIDTH, DRAWN_WIDTH = 11, 13
 GRID, FRAME = "D5DEE1", "7A8B93"

@@ -79,13 +79,15 @@ class Drawn:
 
     @cached_property
     def spare(self) -> Number:
-        """The x that rows without a point have, or the last day of the weeks; None for no date at all."""
+        """The x that rows without a point have, or the last day of the weeks; None where there is no date at all."""
         return self.latest.value(self.rows, None) if self.dated else 0.0
 
     @cached_property
     def values(self) -> list[tuple[Number, Number]]:
         """x and y of each row, as the cells have them."""
-        return self._weeks(self.spare) if self.chart.kind == "weeks" else self._points(self.spare or 0.0)
+        if self.chart.kind == "weeks":
+            return self._weeks(self.spare)
+        return self._points(float(FIRST_DAY) if self.spare is None else self.spare)
 
     def _points(self, spare: float) -> list[tuple[Number, Number]]:
         found: list[tuple[Number, Number]] = [
@@ -157,7 +159,7 @@ class Drawn:
 
     def _x_text(self) -> str:
         there = f"${letter(self.column + 1)}{FIRST_ROW}>=0"
-        spare = f'IF({self._spare}="",0,{self._spare})' if self.dated else "0"
+        spare = f'IF({self._spare}="",{FIRST_DAY},{self._spare})' if self.dated else "0"
         return f"IF({there},{self._held(self.chart.x)},{spare})"
 
     def _y_text(self) -> str:

@@ -30,7 +30,7 @@ from openpyxl.worksheet.worksheet import Worksheet
 from workbook_tools.layouts.model import Layout, Pivot, PivotValue, Sheet, Table, letter
 from workbook_tools.layouts.trees import is_number
 from workbook_tools.workbook.cells import SheetCells, Strings, value_cell
-from workbook_tools.workbook.frame import CHARACTERS_A_PAGE, steady_rows
+from workbook_tools.workbook.frame import steady_rows
 from workbook_tools.workbook.styles import Styles
 
 Row = Mapping[str, Any]
@@ -39,6 +39,7 @@ YES = "yes"
 SAID = ("", "no", YES)  # all that a column named by `only` may say: the items not chosen must be listed to be left out
 CAPTION_ROW, PAGE_ROW, TOP_ROW = 4, 5, 7  # a page field stands two rows above its table
 TOTAL = "All"
+CHARACTERS_A_PAGE = 200  # small print, so that no PivotTable is cut
 LEAST_WIDTH, MOST_WIDTH, GAP_WIDTH = 12.0, 40.0, 3.0
 SUBTOTALS = {"count": "count", "numbers": "countNums", "sum": "sum", "average": "average"}
 FORMATS = {"whole": (1, "0"), "hundredths": (2, "0.00")}  # built-in number formats, ECMA-376 Part 1, 18.8.30
@@ -130,7 +131,8 @@ class Pivots:
                 for key in filled.pivot.rows:
                     found.setdefault(key, set()).update(filled.items(key))
                 found[filled.pivot.only] = set(SAID)
-        return {key: sorted(items, key=in_order) for key, items in found.items()}
+        # a field that groups has an item at least, as over the empty rows of a log
+        return {key: sorted(items or {""}, key=in_order) for key, items in found.items()}
 
     def add(self, worksheet: Worksheet, sheet: Sheet, cells: SheetCells, styles: Styles, strings: Strings) -> None:
         """Put the PivotTables of a sheet on it, and into its cells what they show."""
@@ -295,30 +297,34 @@ def _column_items(values: int) -> list[RowColItem]:
 def write_cells(filled: Filled, table: Table, cells: SheetCells, styles: Styles, strings: Strings) -> None:
     """What the PivotTable shows, as plain cells, for whatever opens the file without refreshing it."""
     pivot = filled.pivot
+    outer = len(pivot.rows)
 
     def put(row: int, along: int, role: str, value: object, number_format: str = "General") -> None:
         column = pivot.first_column + along
         style = styles.number(role, number_format)
         cells.put(row, column, value_cell(f"{letter(column)}{row}", style, value, strings))
 
+    def put_row(row: int, role: str, items: Sequence[object], figures: Sequence[object]) -> None:
+        """Items stand on the left, figures on the right."""
+        for along, item in enumerate(items):
+            put(row, along, role, item)
+        for value, (along, shown) in zip(pivot.values, enumerate(figures, start=outer), strict=True):
+            put(row, along, f"{role}_figure", shown, FORMATS[value.format][1])
+
     put(CAPTION_ROW, 0, "heading", pivot.caption)
     put(PAGE_ROW, 0, "pivot_item", table.by_key[pivot.only].heading)
     put(PAGE_ROW, 1, "pivot_item", YES)
     row = TOP_ROW
     if len(pivot.values) > 1:
-        put(row, len(pivot.rows), "pivot_head", "Figures")
+        put_row(row, "pivot_head", [None] * outer, ["Figures", *[None] * (len(pivot.values) - 1)])
         row += 1
-    heads = [*(table.by_key[key].heading for key in pivot.rows), *(value.name for value in pivot.values)]
-    for along, head in enumerate(heads):
-        put(row, along, "pivot_head", head)
+    heads = [table.by_key[key].heading for key in pivot.rows]
+    put_row(row, "pivot_head", heads, [value.name for value in pivot.values])
     before: tuple[Item, ...] = ()
-    for items, rows in [*filled.groups, ((TOTAL,), filled.chosen)]:
+    for items, rows in filled.groups:
         row += 1
-        total = rows is filled.chosen
-        role = "pivot_total" if total else "pivot_item"
-        for along in range(0 if total else _alike(items, before), len(items)):
-            put(row, along, role, items[along])
-        for along, value in enumerate(pivot.values, start=len(pivot.rows)):
-            shown = figure(value, rows)
-            put(row, along, role, shown, FORMATS[value.format][1])
+        alike = _alike(items, before)
+        put_row(row, "pivot_item", [None] * alike + list(items[alike:]), [figure(v, rows) for v in pivot.values])
         before = items
+    total = [TOTAL, *[None] * (outer - 1)]
+    put_row(row + 1, "pivot_total", total, [figure(value, filled.chosen) for value in pivot.values])
