@@ -120,14 +120,14 @@ class Office:
         }
 
     def pivots(
-        self, path: Path, typed: Mapping[str, Mapping[str, str]] | None = None, refresh: bool = True
+        self, path: Path, typed: Mapping[str, Mapping[str, str]] | None = None
     ) -> dict[str, dict[str, tuple[str, list[list[Any]]]]]:
-        """Every PivotTable: {sheet: {name: (its upper left cell, what its cells show)}}; refreshed unless told not to.
+        """Every PivotTable, refreshed: {sheet: {name: (its upper left cell, what its cells show)}}.
 
         `typed` is put into cells beforehand, as `type_into` does.
         """
         texts = {sheet: dict(cells) for sheet, cells in (typed or {}).items()}
-        answer = self._ask("pivots", path, typed=texts, refresh=refresh)
+        answer = self._ask("pivots", path, typed=texts)
         return {
             sheet: {name: (corner, rows) for name, (corner, rows) in tables.items()} for sheet, tables in answer.items()
         }

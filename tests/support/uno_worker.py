@@ -260,8 +260,7 @@ def pivots(desktop, request):
             tables = sheet.getDataPilotTables()
             for name in tables.ElementNames:
                 table = tables.getByName(name)
-                if request["refresh"]:
-                    table.refresh()
+                table.refresh()
                 area = table.getOutputRange()
                 cells = sheet.getCellRangeByPosition(area.StartColumn, area.StartRow, area.EndColumn, area.EndRow)
                 corner = address((area.StartColumn, area.StartRow))

@@ -14,18 +14,16 @@ from workbook_tools.formulas.unit import convert
 from workbook_tools.layouts.model import (
     INPUT_KINDS,
     Card,
-    Chart,
     Column,
     Form,
     Layout,
     Line,
-    Pivot,
-    PivotValue,
     Rule,
     Section,
     Sheet,
     Table,
 )
+from workbook_tools.layouts.views import read_charts, read_pivots, view_faults
 from workbook_tools.quantities import Choice, Quantity, aliases
 
 KINDS = (*INPUT_KINDS, "computed", "key", "measure")
@@ -82,7 +80,7 @@ def load(name: str) -> Layout:
     if "sheets_of_log" in source:
         sheets += tuple(sheet for sheet in case_log().sheets if sheet.name in source["sheets_of_log"])
     layout = Layout(name, source["version"], source["title"], sheets, dict(source.get("names", {})))
-    faults += _misdirected(layout)
+    faults += _misdirected(layout) + view_faults(layout)
     if faults:
         raise LayoutError(name, faults)
     return layout
@@ -121,20 +119,9 @@ def _sheet(entry: dict[str, Any], faults: list[str]) -> Sheet:
         entry.get("caution", ""),
         entry.get("landscape", True),
         entry.get("one_page", False),
-        _pivots(entry.get("pivot", [])),
-        tuple(Chart(**chart) for chart in entry.get("chart", [])),
+        read_pivots(entry.get("pivot", [])),
+        read_charts(entry.get("chart", [])),
     )
-
-
-def _pivots(entries: list[dict[str, Any]]) -> tuple[Pivot, ...]:
-    """PivotTables side by side: each may grow downwards."""
-    placed: list[Pivot] = []
-    for entry in entries:
-        first = placed[-1].first_column + placed[-1].width + 1 if placed else 1
-        values = tuple(PivotValue(**value) for value in entry["value"])
-        given = {name: entry[name] for name in ("key", "name", "caption", "table", "only")}
-        placed.append(Pivot(**given, rows=tuple(entry["rows"]), values=values, first_column=first))
-    return tuple(placed)
 
 
 def _side_by_side(tables: list[Table]) -> list[Table]:

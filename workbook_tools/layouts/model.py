@@ -201,7 +201,7 @@ class PivotValue:
 class Pivot:
     """A PivotTable over a log table: `rows` are the columns it groups by, outermost first.
 
-    Only rows whose column `only` says yes count; in the empty rows that a log provides it says nothing.
+    Only rows whose column `only` says yes count; in all others, and in the empty rows that a log provides, it is blank.
     """
 
     key: str

@@ -36,7 +36,7 @@ from workbook_tools.workbook.styles import Styles
 Row = Mapping[str, Any]
 Item = float | str
 YES = "yes"
-SAID = ("", "no", YES)  # all that a column named by `only` may say: the items not chosen must be listed to be left out
+SAID = ("", YES)  # all that a column named by `only` may say: the item not chosen must be listed to be left out
 CAPTION_ROW, PAGE_ROW, TOP_ROW = 4, 5, 7  # a page field stands two rows above its table
 TOTAL = "All"
 CHARACTERS_A_PAGE = 200  # small print, so that no PivotTable is cut
@@ -100,11 +100,11 @@ def _item(value: object) -> Item:
 
 
 def figure(value: PivotValue, rows: Sequence[Row]) -> float | None:
-    """One figure over the rows of a group; None for an average of nothing."""
+    """One figure over the rows of a group; None where nothing is there to count, add or average."""
     held = [row.get(value.column) for row in rows]
     numbers = [float(number) for number in held if isinstance(number, int | float) and is_number(number)]
     if value.by == "count":
-        return float(sum(entry is not None for entry in held))
+        return float(sum(entry is not None for entry in held)) or None
     if not numbers:
         return None
     return {"numbers": float(len(numbers)), "sum": sum(numbers), "average": sum(numbers) / len(numbers)}[value.by]
