@@ -290,18 +290,40 @@ def test_rows_typed_in_libreoffice_are_counted_after_refreshing(which: str, tmp_
         check_refreshed(PIVOTS[NAMES[name]], corner, block, expected)
 
 
-def test_groups_are_the_same_whatever_the_case_of_their_letters(tmp_path: Path, office: Office) -> None:
+WORDS = ("=1+1", "@SUM(1)", "a < b & \"c\" > 'd'", "x" * 300, "(blank)", "0012", "12", "é 🐟")
+
+
+def test_groups_are_named_as_typed(tmp_path: Path, office: Office) -> None:
+    """No text becomes a formula or a number, none breaks a part; the case of letters makes no other group."""
     data = one_row()
-    first = data["losses"][0] | {"dead": 3, "cause": "disease"}
-    data["losses"] = [first, first | {"day": "D2", "cause": "Disease", "dead": 4}]
-    content = build_log(case_log(), data)
+    bath, loss = data["baths"][0], data["losses"][0]
+    data["baths"] = [bath | {"bath": f"B{n}", "lot": word, "drug_weighed": n} for n, word in enumerate(WORDS, start=1)]
+    data["losses"] = [loss | {"dead": 3, "cause": "disease"}, loss | {"day": "D2", "dead": 4, "cause": "Disease"}]
+    content = build_log(case_log(), data, rows=ROWS["one row"])
     path = tmp_path / "log.xlsx"
     path.write_bytes(content)
-    pivot = PIVOTS["losses_by_cause"]
-    expected: Table = ({("disease", "S01"): (7.0,)}, (7.0,))  # by hand
-    check_same(read(body(stored(content, pivot), pivot), pivot), expected)
-    corner, block = office.pivots(path)[SHEET][pivot.name]
-    check_refreshed(pivot, corner, block, expected)
+    assert [str(error) for error in OpenXmlValidator().validate(path).errors] == []
+    lots: Table = (
+        {(bath["agent"], word): (float(n),) for n, word in enumerate(WORDS, start=1)},
+        (36.0,),
+    )  # 1 + ... + 8
+    causes: Table = ({("disease", "S01"): (7.0,)}, (7.0,))  # by hand
+    refreshed = office.pivots(path)[SHEET]
+    for key, expected in (("drug_by_lot", lots), ("losses_by_cause", causes)):
+        pivot = PIVOTS[key]
+        check_same(read(body(stored(content, pivot), pivot), pivot), expected)
+        check_same(read(body(refreshed[pivot.name][1], pivot), pivot), expected)
+
+
+def test_characters_that_xml_cannot_hold_are_written_out(tmp_path: Path) -> None:
+    data = one_row()
+    data["baths"][0]["lot"] = "bell \a"
+    path = tmp_path / "log.xlsx"
+    path.write_bytes(build_log(case_log(), data, rows=1))
+    assert [str(error) for error in OpenXmlValidator().validate(path).errors] == []
+    held = Package(path.read_bytes())
+    caches = [content for name, content in held.parts.items() if "pivotCacheDefinition" in name]
+    assert sum(b'"bell _x0007_"' in content for content in caches) == 1
 
 
 # ---------------------------------------------------------------------------------------------------- the parts

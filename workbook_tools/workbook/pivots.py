@@ -29,7 +29,7 @@ from openpyxl.worksheet.worksheet import Worksheet
 
 from workbook_tools.layouts.model import Layout, Pivot, PivotValue, Sheet, Table, letter
 from workbook_tools.layouts.trees import is_number
-from workbook_tools.workbook.cells import SheetCells, Strings, value_cell
+from workbook_tools.workbook.cells import SheetCells, Strings, escaped, value_cell
 from workbook_tools.workbook.frame import steady_rows
 from workbook_tools.workbook.styles import Styles
 
@@ -43,6 +43,7 @@ CHARACTERS_A_PAGE = 200  # small print, so that no PivotTable is cut
 LEAST_WIDTH, MOST_WIDTH, GAP_WIDTH = 12.0, 40.0, 3.0
 SUBTOTALS = {"count": "count", "numbers": "countNums", "sum": "sum", "average": "average"}
 FORMATS = {"whole": (1, "0"), "hundredths": (2, "0.00")}  # built-in number formats, ECMA-376 Part 1, 18.8.30
+LONG_TEXT = 255  # characters; of a longer item the file format wants to be told
 VERSION = 6  # of the application that could have made it; refreshing takes 3, which is Excel 2007
 
 
@@ -96,7 +97,9 @@ class Filled:
 
 
 def _item(value: object) -> Item:
-    return float(value) if is_number(value) and isinstance(value, int | float) else str(value or "")
+    if isinstance(value, bool):
+        return str(value).upper()
+    return float(value) if isinstance(value, int | float) else str(value or "")
 
 
 def figure(value: PivotValue, rows: Sequence[Row]) -> float | None:
@@ -248,7 +251,9 @@ def _shared(items: Sequence[Item]) -> SharedItems:
         said |= {"containsInteger": True} if whole else {}
         mixed = len(numbers) < len(items)
         said |= {"containsMixedTypes": True} if mixed else {"containsSemiMixedTypes": False, "containsString": False}
-    fields = [Text(v=item) if isinstance(item, str) else Number(v=item) for item in items]
+    if any(isinstance(item, str) and len(item) > LONG_TEXT for item in items):
+        said["longText"] = True
+    fields = [Text(v=escaped(item)) if isinstance(item, str) else Number(v=item) for item in items]
     return SharedItems(_fields=fields, **said)
 
 
