@@ -19,7 +19,6 @@ Arithmetic, lookups and catalogue functions do not nest in each other: each step
 from __future__ import annotations
 
 import ast
-import datetime
 import math
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
@@ -29,12 +28,11 @@ from workbook_tools.catalogue import TOPICS, entry
 from workbook_tools.errors import ArgumentError, TranslationError
 from workbook_tools.formulas.rounding import nearest
 from workbook_tools.hosts.cell_text import Piece, Translator, body_piece, guarded
-from workbook_tools.layouts.load import FIRST_DAY, LAST_DAY
 from workbook_tools.layouts.measures import measure_of
 from workbook_tools.layouts.model import Column, Table, quoted
+from workbook_tools.layouts.months import month, month_text
 from workbook_tools.layouts.trees import column_names, is_number, parsed, same
 
-EPOCH = datetime.datetime(1899, 12, 30)
 ARITHMETIC = (ast.BinOp, ast.UnaryOp)
 BLANK = Piece('""')
 
@@ -198,23 +196,6 @@ def literal(text: str) -> str:
     for mark in "~*?":
         escaped = f'SUBSTITUTE({escaped},"{mark}","~{mark}")'
     return f"IF(ISTEXT({text}),{escaped},{text})"
-
-
-def month_text(date: str) -> str:
-    """Year and month of a date cell as text. TEXT would do, but its codes are those of the reader's language."""
-    shown = f'YEAR({date})&"-"&RIGHT("0"&MONTH({date}),2)'
-    return f'IF(ISNUMBER({date}),IF(AND({date}>={FIRST_DAY},{date}<{LAST_DAY + 1}),{shown},""),"")'
-
-
-def month(date: object) -> str | None:
-    """The same in Python.
-
-    >>> month(46083), month(73051), month("x")
-    ('2026-03', None, None)
-    """
-    if not isinstance(date, int | float) or isinstance(date, bool) or not FIRST_DAY <= date < LAST_DAY + 1:
-        return None
-    return f"{EPOCH + datetime.timedelta(days=int(date)):%Y-%m}"
 
 
 def position_key(reference: str) -> str:
