@@ -2,7 +2,8 @@
 
 A chart may not look at the log's own columns: of rows not in use they hold an empty text, for which a spreadsheet
 takes x as 1, 2, 3 and y as 0. Here every cell is a number. A row without a point has -1 for y, below the axis, which
-begins at 0, and for x 0 too or, where x is a date, the latest there is, so that the axis does not stretch.
+begins at 0, and for x 0 too or, where x is a date, the latest there is and the day four weeks before in turns: an axis
+of dates then neither reaches back to 1900 nor, while the log has one date, over centuries.
 Names that end at the last row in use would need no such cells, but LibreOffice 7.4 does not follow a name: it draws the
 values stored beside it, whatever is typed.
 """
@@ -33,6 +34,7 @@ from workbook_tools.workbook.styles import Styles
 Row = Mapping[str, Any]
 Number = float | None
 NO_POINT = -1.0
+DAYS_BACK = 28
 WEEKS = 52
 SPARE_ROW, HEAD_ROW, FIRST_ROW = 4, 5, 6
 MOST = 1e6  # of any y; what lies above is a slip of the keys
@@ -90,11 +92,15 @@ class Drawn:
         return self._points(float(FIRST_DAY) if self.spare is None else self.spare)
 
     def _points(self, spare: float) -> list[tuple[Number, Number]]:
-        found: list[tuple[Number, Number]] = [
-            (float(row[self.chart.x]), float(row[self.chart.y])) if self._is_point(row) else (spare, NO_POINT)
-            for row in self.rows
-        ]
-        return found + [(spare, NO_POINT)] * (self.length - len(found))
+        found: list[tuple[Number, Number]] = []
+        for position in range(self.length):
+            row = self.rows[position] if position < len(self.rows) else {}
+            if self._is_point(row):
+                found.append((float(row[self.chart.x]), float(row[self.chart.y])))
+            else:
+                back = DAYS_BACK * ((FIRST_ROW + position) % 2) if self.dated else 0
+                found.append((spare - back, NO_POINT))
+        return found
 
     def _is_point(self, row: Row) -> bool:
         x, y = row.get(self.chart.x), row.get(self.chart.y)
@@ -159,7 +165,8 @@ class Drawn:
 
     def _x_text(self) -> str:
         there = f"${letter(self.column + 1)}{FIRST_ROW}>=0"
-        spare = f'IF({self._spare}="",{FIRST_DAY},{self._spare})' if self.dated else "0"
+        latest = f'IF({self._spare}="",{FIRST_DAY},{self._spare})'
+        spare = f"{latest}-{DAYS_BACK}*MOD(ROW(),2)" if self.dated else "0"
         return f"IF({there},{self._held(self.chart.x)},{spare})"
 
     def _y_text(self) -> str:
