@@ -252,6 +252,9 @@ def test_no_macro_link_comment_or_picture(which: str) -> None:
         *("[Content_Types].xml", "_rels/.rels", "docProps/app.xml", "docProps/core.xml", "docProps/custom.xml"),
         *("xl/workbook.xml", "xl/_rels/workbook.xml.rels", "xl/styles.xml", "xl/sharedStrings.xml"),
         *("xl/theme/theme.xml", "xl/worksheets/sheet.xml", "xl/worksheets/_rels/sheet.xml.rels", "xl/tables/table.xml"),
+        *("xl/pivotTables/pivotTable.xml", "xl/pivotTables/_rels/pivotTable.xml.rels"),
+        *("xl/pivotCache/pivotCacheDefinition.xml",),  # no records: pivotCacheRecords.xml would hold rows of the log
+        *("xl/drawings/drawing.xml", "xl/drawings/_rels/drawing.xml.rels", "xl/charts/chart.xml"),
     }
     for name, content in packages(which).parts.items():
         assert b'TargetMode="External"' not in content, name

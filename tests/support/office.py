@@ -119,6 +119,25 @@ class Office:
             for sheet, cells in answer.items()
         }
 
+    def pivots(
+        self, path: Path, typed: Mapping[str, Mapping[str, str]] | None = None
+    ) -> dict[str, dict[str, tuple[str, list[list[Any]]]]]:
+        """Every PivotTable, refreshed: {sheet: {name: (its upper left cell, what its cells show)}}.
+
+        `typed` is put into cells beforehand, as `type_into` does.
+        """
+        texts = {sheet: dict(cells) for sheet, cells in (typed or {}).items()}
+        answer = self._ask("pivots", path, typed=texts)
+        return {
+            sheet: {name: (corner, rows) for name, (corner, rows) in tables.items()} for sheet, tables in answer.items()
+        }
+
+    def charts(self, path: Path, typed: Mapping[str, Mapping[str, str]] | None = None) -> dict[str, list[Any]]:
+        """Every chart: {sheet: [{"title": ..., "series": [{"values-x": [...], "values-y": [...]}]}]}."""
+        texts = {sheet: dict(cells) for sheet, cells in (typed or {}).items()}
+        answer: dict[str, list[Any]] = self._ask("charts", path, typed=texts)
+        return answer
+
     def evaluate(self, formulas: Sequence[str], cells: Mapping[str, CellContent] | None = None) -> list[CellValue]:
         """Results of formulas in Excel's English A1 spelling, as a workbook stores them; thousands at once are fine.
 

@@ -9,6 +9,7 @@ Started as: uno_worker.py PIPE_NAME SECONDS_TO_WAIT_FOR_LIBREOFFICE
 from __future__ import annotations
 
 import json
+import math
 import os
 import sys
 import time
@@ -230,18 +231,72 @@ def convert(desktop, request):
         save(document, request["target"], request["kind"])
 
 
+def put(document, typed):
+    """Put texts into cells as if typed there: {sheet: {cell: text}}."""
+    for sheet_name, cells in typed.items():
+        if not document.Sheets.hasByName(sheet_name):
+            names = ", ".join(document.Sheets.ElementNames)
+            raise RequestRefusedError(f"it has no sheet {sheet_name!r}; it has {names}")
+        sheet = document.Sheets.getByName(sheet_name)
+        for cell, text in cells.items():
+            sheet.getCellRangeByName(cell).getCellByPosition(0, 0).FormulaLocal = text
+
+
 def type_into(desktop, request):
     """Put texts into cells as if typed there, and save the result elsewhere."""
     with Opened(desktop, request) as document:
-        for sheet_name, cells in request["typed"].items():
-            if not document.Sheets.hasByName(sheet_name):
-                names = ", ".join(document.Sheets.ElementNames)
-                raise RequestRefusedError(f"it has no sheet {sheet_name!r}; it has {names}")
-            sheet = document.Sheets.getByName(sheet_name)
-            for cell, text in cells.items():
-                sheet.getCellRangeByName(cell).getCellByPosition(0, 0).FormulaLocal = text
+        put(document, request["typed"])
         document.calculateAll()
         save(document, request["target"], request["kind"])
+
+
+def pivots(desktop, request):
+    """Every PivotTable, after something was typed: {sheet: {name: [address of its corner, what it shows]}}."""
+    answer = {}
+    with Opened(desktop, request) as document:
+        put(document, request["typed"])
+        document.calculateAll()
+        for sheet in document.Sheets:
+            tables = sheet.getDataPilotTables()
+            for name in tables.ElementNames:
+                table = tables.getByName(name)
+                table.refresh()
+                area = table.getOutputRange()
+                cells = sheet.getCellRangeByPosition(area.StartColumn, area.StartRow, area.EndColumn, area.EndRow)
+                corner = address((area.StartColumn, area.StartRow))
+                answer.setdefault(sheet.Name, {})[name] = [corner, [list(row) for row in cells.getDataArray()]]
+    return answer
+
+
+def charts(desktop, request):
+    """Every chart: {sheet: [{"title", "series": [{role of a sequence: its values}]}]}; NaN is None."""
+    answer = {}
+    with Opened(desktop, request) as document:
+        put(document, request["typed"])
+        document.calculateAll()
+        for sheet in document.Sheets:
+            held = sheet.getCharts()
+            found = [chart_content(held.getByName(name).getEmbeddedObject()) for name in held.ElementNames]
+            if found:
+                answer[sheet.Name] = found
+    return answer
+
+
+def chart_content(chart):
+    """Title and series of one chart."""
+    series = []
+    for system in chart.getFirstDiagram().getCoordinateSystems():
+        for kind in system.getChartTypes():
+            for one in kind.getDataSeries():
+                sequences = [labelled.getValues() for labelled in one.getDataSequences()]
+                series.append({sequence.Role: [plain(v) for v in sequence.getData()] for sequence in sequences})
+    title = chart.getTitle().String if chart.HasMainTitle else ""
+    return {"title": title, "series": series}
+
+
+def plain(value):
+    """A value that JSON can hold."""
+    return None if isinstance(value, float) and math.isnan(value) else value
 
 
 def stop(desktop, request):
@@ -249,7 +304,7 @@ def stop(desktop, request):
     desktop.terminate()
 
 
-ACTIONS = {action.__name__: action for action in (values, formula_cells, convert, type_into, stop)}
+ACTIONS = {action.__name__: action for action in (values, formula_cells, convert, type_into, pivots, charts, stop)}
 
 
 def main():

@@ -35,7 +35,7 @@ ALLOWED = frozenset(
             "SUMIF",
             "SUMIFS",
         ),
-        *("TRIM", "TRUE", "TRUNC"),
+        *("MONTH", "RIGHT", "TRIM", "TRUE", "TRUNC", "YEAR"),
     }
 )
 

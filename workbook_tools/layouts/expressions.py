@@ -9,6 +9,7 @@ A column's expression is Python of a small subset over the columns of its own ro
 - `lookup(table.column, key)`: the value in the row that a reference or list column points to, blank if there is none;
   `lookup(table.column, key, 'words ')` puts words before the key;
 - `default(x, value)`: x, or the value while x is blank;
+- `month(date)`: year and month of a date as text, "2026-03", blank unless it is a date from 2000 to 2099;
 - tests: comparisons (false unless both sides are there; numbers with numbers), `given(x)`, `blank(x)`, `number(x)`,
   `found(reference)`, `listed(x)`, `unfilled(reference)` (it points to a row not filled in yet), and / or / not.
 
@@ -29,6 +30,7 @@ from workbook_tools.formulas.rounding import nearest
 from workbook_tools.hosts.cell_text import Piece, Translator, body_piece, guarded
 from workbook_tools.layouts.measures import measure_of
 from workbook_tools.layouts.model import Column, Table, quoted
+from workbook_tools.layouts.months import month, month_text
 from workbook_tools.layouts.trees import column_names, is_number, parsed, same
 
 ARITHMETIC = (ast.BinOp, ast.UnaryOp)
@@ -152,6 +154,8 @@ class RowText(Translator):
         if name == "default":
             value, other = (self.piece(argument).text for argument in node.args)
             return Piece(f'IF({value}="",{other},{value})')
+        if name == "month":
+            return Piece(month_text(_one_name(self, node)[0]))
         return super()._call(node)
 
     def _lookup(self, node: ast.Call) -> Piece:
@@ -310,8 +314,8 @@ class RowPython:
             return f"tally({ast.unparse(node)!r}, row)"
         if is_arithmetic(node):
             return f"({self._plain(node)} if {self._all_numbers(node)} else None)"
-        if isinstance(node, ast.Call) and called(node) in ("lookup", "default"):
-            return self._lookup(node) if called(node) == "lookup" else self._default(node)
+        if isinstance(node, ast.Call) and called(node) in ("lookup", "default", "month"):
+            return {"lookup": self._lookup, "default": self._default, "month": self._month}[called(node)](node)
         if isinstance(node, ast.Name) and node.id in self.table.by_key:
             return f"row[{node.id!r}]"
         if isinstance(node, ast.Constant):
@@ -328,6 +332,9 @@ class RowPython:
     def _default(self, node: ast.Call) -> str:
         value, other = (self.result(argument) for argument in node.args)
         return f"({other} if {value} is None else {value})"
+
+    def _month(self, node: ast.Call) -> str:
+        return f"month({', '.join(self.result(argument) for argument in node.args)})"
 
     def _plain(self, node: ast.expr) -> str:
         """Arithmetic with columns written as row entries."""
@@ -390,6 +397,7 @@ def python_function(expression: str, table: Table, tables: Mapping[str, Table], 
         "NOTHING": NOTHING,
         "joined": joined,
         "unfilled": unfilled,
+        "month": month,
     }
     for call_node in ast.walk(node):
         if isinstance(call_node, ast.Call) and is_catalogue_call(call_node):

@@ -13,7 +13,19 @@ from typing import Any
 
 from workbook_tools.errors import LayoutError
 from workbook_tools.formulas.unit import convert
-from workbook_tools.layouts.model import INPUT_KINDS, Card, Column, Form, Layout, Line, Rule, Section, Sheet, Table
+from workbook_tools.layouts.model import (
+    INPUT_KINDS,
+    Card,
+    Column,
+    Form,
+    Layout,
+    Line,
+    Rule,
+    Section,
+    Sheet,
+    Table,
+)
+from workbook_tools.layouts.views import read_charts, read_pivots, view_faults
 from workbook_tools.quantities import Choice, Quantity, aliases
 
 KINDS = (*INPUT_KINDS, "computed", "key", "measure")
@@ -73,7 +85,7 @@ def load(name: str) -> Layout:
     if "sheets_of_log" in source:
         sheets += tuple(sheet for sheet in case_log().sheets if sheet.name in source["sheets_of_log"])
     layout = Layout(name, source["version"], source["title"], sheets, dict(source.get("names", {})))
-    faults += _misdirected(layout)
+    faults += _misdirected(layout) + view_faults(layout)
     if faults:
         raise LayoutError(name, faults)
     return layout
@@ -115,6 +127,8 @@ def _sheet(entry: dict[str, Any], faults: list[str]) -> Sheet:
         entry.get("caution", ""),
         entry.get("landscape", True),
         entry.get("one_page", False),
+        read_pivots(entry.get("pivot", [])),
+        read_charts(entry.get("chart", [])),
     )
 
 

@@ -93,7 +93,7 @@ class Table:
     def last_row(self) -> int:
         return self.heading_row + self.rows
 
-    @property
+    @cached_property  # asked for each row
     def typed(self) -> tuple[Column, ...]:
         return tuple(column for column in self.columns if column.typed)
 
@@ -222,8 +222,61 @@ class Card:
 
 
 @dataclass(frozen=True)
+class PivotValue:
+    """One figure of a PivotTable: a column of its table, summed up `by` count, numbers, sum or average."""
+
+    name: str
+    column: str
+    by: str
+    format: str = "whole"  # "whole" or "hundredths"
+
+
+@dataclass(frozen=True)
+class Pivot:
+    """A PivotTable over a log table: `rows` are the columns it groups by, outermost first.
+
+    Only rows whose column `only` says yes count; in all others, and in the empty rows that a log provides, it is blank.
+    """
+
+    key: str
+    name: str
+    caption: str
+    table: str
+    only: str
+    rows: tuple[str, ...]
+    values: tuple[PivotValue, ...]
+    first_column: int = 1
+
+    @property
+    def width(self) -> int:
+        return len(self.rows) + len(self.values)
+
+
+@dataclass(frozen=True)
+class Chart:
+    """A chart over a log table: a point for each row ("points"), or the sum of each week ("weeks").
+
+    `choose` is a column by which a person may choose the rows, from the table `of`. Points whose x passes `x_most`
+    are left out, as are those with a negative x or y: they come from slips that the Check column names.
+    """
+
+    key: str
+    title: str
+    table: str
+    x: str
+    y: str
+    x_title: str
+    y_title: str
+    choose: str
+    of: str
+    kind: str = "points"
+    x_most: float = 1e6
+    marker: str = "circle"
+
+
+@dataclass(frozen=True)
 class Sheet:
-    """One sheet: tables, or lines to read."""
+    """One sheet: tables, lines to read, PivotTables or charts."""
 
     name: str
     purpose: str
@@ -238,6 +291,8 @@ class Sheet:
     caution: str = ""
     landscape: bool = True
     one_page: bool = False
+    pivots: tuple[Pivot, ...] = ()
+    charts: tuple[Chart, ...] = ()
 
 
 @dataclass(frozen=True)

@@ -15,11 +15,15 @@ LOOKS_ESCAPED = re.compile(r"_(?=x[0-9A-Fa-f]{4}_)")
 TEXT_LIMIT = 32_767
 
 
-def xml_text(text: str) -> str:
-    """Text as it may stand in a package part; control characters in the _xHHHH_ form of ECMA-376 Part 1, 22.4.2.4."""
+def escaped(text: str) -> str:
+    """Text without characters that XML cannot hold; they have the _xHHHH_ form of ECMA-376 Part 1, 22.4.2.4."""
     text = LOOKS_ESCAPED.sub("_x005F_", text)
-    text = ILLEGAL.sub(lambda match: f"_x{ord(match[0]):04X}_", text)
-    return text.replace("&", "&amp;").replace("<", "&lt;").replace(">", "&gt;").replace("\r", "_x000D_")
+    return ILLEGAL.sub(lambda match: f"_x{ord(match[0]):04X}_", text)
+
+
+def xml_text(text: str) -> str:
+    """Text as it may stand in a package part."""
+    return escaped(text).replace("&", "&amp;").replace("<", "&lt;").replace(">", "&gt;").replace("\r", "_x000D_")
 
 
 class Strings:

@@ -28,6 +28,7 @@ BOARD_WIDTHS = {"calendar": (20,) * 7, "plan": (11, 11, 15, 30, 11, 11, 11, 11, 
 TALL = 26  # points
 CHARACTERS_A_PAGE = 150  # legible on landscape A4
 STOPWATCH_FORMAT = 200  # a number format of our own; 164 to 199 are left to openpyxl
+ROW_HEIGHT = 15  # points
 COMPUTED_ERROR = "This cell is computed. To change it, change what it is computed from."
 
 
@@ -241,6 +242,12 @@ class Frame:
             worksheet.print_title_cols = "A:A"
         worksheet.sheet_view.showGridLines = False
         worksheet.sheet_view.zoomScale = 100
+
+
+def steady_rows(worksheet: Worksheet) -> None:
+    """Rows of one height in every spreadsheet, for what is laid over or refreshed into them."""
+    worksheet.sheet_format.defaultRowHeight = ROW_HEIGHT
+    worksheet.sheet_format.customHeight = True
 
 
 def _refusing() -> DataValidation:

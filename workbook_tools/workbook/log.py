@@ -12,8 +12,10 @@ from workbook_tools.layouts.compute import Computed, Row
 from workbook_tools.layouts.load import GAP
 from workbook_tools.workbook.boards import BoardWriter
 from workbook_tools.workbook.cells import Strings
+from workbook_tools.workbook.charts import add_charts
 from workbook_tools.workbook.frame import Frame
 from workbook_tools.workbook.package import package
+from workbook_tools.workbook.pivots import Pivots
 from workbook_tools.workbook.sheets import SheetWriter
 from workbook_tools.workbook.values import cell_value
 
@@ -51,10 +53,14 @@ def build_log(layout: Layout, data: Data | None = None, rows: int = 200, progres
     frame = Frame(layout)
     cells = {}
     strings = Strings()
+    pivots = Pivots(layout, computed.data)
     for number, sheet in enumerate(layout.sheets):
         progress(sheet.name, number, len(layout.sheets))
         writer = BoardWriter if sheet.board else SheetWriter
         cells[sheet.name] = writer(sheet, layout, computed, frame.styles, strings).write()
+        worksheet = frame.workbook[sheet.name]
+        pivots.add(worksheet, sheet, cells[sheet.name], frame.styles, strings)
+        add_charts(worksheet, sheet, layout, computed.data, cells[sheet.name], frame.styles, strings)
     progress("done", len(layout.sheets), len(layout.sheets))
     return package(frame.workbook, cells, strings)
 

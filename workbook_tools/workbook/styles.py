@@ -99,6 +99,25 @@ ROLES: dict[str, dict[str, Any]] = {
         "border": Border(left=LINE, right=LINE, bottom=HAIR),
         "alignment": Alignment(horizontal="left", vertical="top", wrap_text=True),
     },
+    "pivot_item": {"font": Font(FACE, 10, color=INK), "alignment": Alignment(horizontal="left")},
+    "pivot_item_figure": {"font": Font(FACE, 10, color=INK), "alignment": Alignment(horizontal="right")},
+    "pivot_head": {
+        "font": Font(FACE, 10, bold=True, color=INK),
+        "fill": fill("D5DEE1"),
+        "alignment": Alignment(horizontal="left"),
+    },
+    "pivot_head_figure": {
+        "font": Font(FACE, 10, bold=True, color=INK),
+        "fill": fill("D5DEE1"),
+        "alignment": Alignment(horizontal="right"),
+    },
+    "pivot_total": {"font": Font(FACE, 10, bold=True, color=INK), "border": Border(top=LINE)},
+    "pivot_total_figure": {
+        "font": Font(FACE, 10, bold=True, color=INK),
+        "border": Border(top=LINE),
+        "alignment": Alignment(horizontal="right"),
+    },
+    "drawn": {"font": Font(FACE, 9, italic=True, color=INK), "border": THREAD},
     "result": {
         "font": Font(FACE, 14, bold=True, italic=True, color=INK),
         "fill": fill(PALE),
