@@ -114,9 +114,8 @@ def with_bath(rows: pd.DataFrame, data: Data) -> pd.DataFrame:
     """What each row takes from its bath, and the seconds that a day of its times stands for: m:ss is stored as h:mm."""
     baths = frame(data, "baths")[["bath", "agent", "start_dose", "started", "times", "species"]]
     joined = rows.merge(baths, on="bath", how="left")
-    return joined.assign(
-        stopwatch=joined["times"] == "stopwatch", day=(joined["times"] == "stopwatch").map({True: 1440, False: 86400})
-    )
+    stopwatch = joined["times"] == "stopwatch"
+    return joined.assign(stopwatch=stopwatch, day=stopwatch.map({True: 1440, False: 86400}))
 
 
 def with_seconds(rows: pd.DataFrame) -> pd.DataFrame:
