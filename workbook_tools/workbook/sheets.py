@@ -76,7 +76,8 @@ class SheetWriter:
             first = letter(table.first_column)
             caption = self._value(f"{first}{row - 1}", style("heading"), table.caption)
             self.cells.put(row - 1, table.first_column, caption)
-        self.cells.heights[row] = 45 if table.log or table.key_source else 18
+        wraps = any(len(column.heading) > column.width for column in table.columns)
+        self.cells.heights[row] = 45 if table.log or table.key_source or wraps else 18
 
     # ------------------------------------------------------------------------------------------- log rows
 
@@ -145,9 +146,10 @@ class SheetWriter:
             lines = 1
             for number, column in enumerate(table.columns, start=table.first_column):
                 value = data[position].get(column.key) if position < len(data) else None
-                if column.width > 20 and isinstance(value, str):
-                    lines = max(lines, 1 + int(1.15 * len(value) / column.width))  # words break before the edge
-                role = "listed_wrapped" if column.width > 20 else "listed"
+                long = isinstance(value, str) and len(value) > column.width
+                if isinstance(value, str) and (long or column.width > 20):
+                    lines = max(lines, 1 + int(len(value) / (1.25 * column.width)))  # small type; words break before the edge
+                role = "listed_wrapped" if long or column.width > 20 else "listed"
                 place = f"{letter(number)}{row}"
                 self.cells.put(row, number, self._value(place, self.styles.number(role, column.format), value))
             if lines > 1:
