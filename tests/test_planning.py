@@ -12,11 +12,14 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from demo.practice import practice
 from tests.test_check import day
 from tests.test_log_agrees import messy
 from workbook_tools.errors import ReadError, WorkbookToolsError
 from workbook_tools.formulas import bath as formulas
 from workbook_tools.insight.planning import BUFFER, NO_STORE, SPARE, VisitPlan, takes_in_words, visit_plan
+from workbook_tools.insight.responses import responses
+from workbook_tools.insight.starts import learned_starts, planned_baths
 from workbook_tools.insight.store import holding, product
 from workbook_tools.layouts import case_log
 from workbook_tools.layouts.amounts import amount
@@ -389,3 +392,36 @@ def test_whatever_is_typed_gives_a_plan_or_a_sentence() -> None:
                 json.dumps(found.as_dict())
                 assert all(packet.mass > 0 for packet in found.packets)
     assert made > 40
+
+
+def test_a_blank_start_dose_takes_what_the_log_suggests() -> None:
+    """The demo's year suggests 100 mg/L for tilapia at 25 to under 30 C, and nothing for trout in colder water."""
+    data = practice()
+    last = data["baths"][-1]
+    plain = {"bath": "B900", "visit": last["visit"], "vessel": "T17", "use": "anaesthesia"}
+    tilapia = plain | {"species": "Tilapia", "agent": last["agent"], "temperature": 27}
+    trout = plain | {"bath": "B901", "species": "rainbow trout", "agent": last["agent"], "temperature": 7}
+    data["baths"] += [tilapia, trout]
+    computed = Computed(case_log(), data)
+    starts = learned_starts(responses(computed), planned_baths(computed, last["visit"]))
+    assert {key: dose for key, (dose, _) in starts.items()} == {("Tilapia", last["agent"]): 100}
+    made = visit_plan(computed, last["visit"], starts, today=datetime.date(2026, 11, 25))
+    by_name = {bath.bath: bath for bath in made.baths}
+    assert by_name["B900"].dose == 100
+    assert by_name["B900"].dose_words.startswith("suggested, not typed: 100 mg/L, the lowest dose tried that worked")
+    assert "reference, not typed" in by_name["B901"].dose_words
+
+
+def test_without_a_temperature_the_lowest_suggestion_is_taken() -> None:
+    data = practice()
+    last = data["baths"][-1]
+    bath = {"bath": "B900", "visit": last["visit"], "species": "rainbow trout", "agent": last["agent"]}
+    data["baths"].append(bath)
+    computed = Computed(case_log(), data)
+    learned = responses(computed)
+    lowest = min(
+        one.suggestion.dose for one in learned.only("rainbow trout").lessons if one.suggestion.dose is not None
+    )
+    ((dose, words),) = learned_starts(learned, planned_baths(computed, last["visit"])).values()
+    assert dose == lowest
+    assert "the temperature of the bath is not known" in words

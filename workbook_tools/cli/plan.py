@@ -13,6 +13,7 @@ from workbook_tools.cli.workbooks import FILE, JSON, REPLACE, named
 
 if TYPE_CHECKING:
     from workbook_tools.insight.planning import VisitPlan
+    from workbook_tools.layouts.compute import Computed
 
 
 @cli.command()
@@ -39,7 +40,7 @@ def plan(
 
     target = None if out is None else named(out)
     computed = read_log(path, case_log()).computed()
-    made = visit_plan(computed, visit, path=path)
+    made = visit_plan(computed, visit, _suggested(computed, visit), path=path)
     if target is not None:
         from workbook_tools.sharing.visit_pages import visit_pages
         from workbook_tools.workbook.pages import build_pages
@@ -53,6 +54,23 @@ def plan(
     print_plan(made)
     if target is not None:
         click.echo(f"Made {target}" + (f"; the old file is kept as {backup.name}" if backup else ""))
+
+
+def _suggested(computed: Computed, visit: str | None) -> dict[tuple[str, str], tuple[float, str]]:
+    """What the log suggests where a start dose is blank; nothing where the library for it is not installed."""
+    from workbook_tools.insight.responses import responses
+    from workbook_tools.insight.starts import learned_starts, planned_baths
+    from workbook_tools.insight.survival import installed
+
+    blank = [row for row in planned_baths(computed, visit) if row["start_dose"] is None]
+    if not blank:
+        return {}
+    if not installed():
+        click.echo(
+            "Suggested start doses need: pip install 'workbook-tools[insight]'. Reference values are used.", err=True
+        )
+        return {}
+    return learned_starts(responses(computed), blank)
 
 
 def print_plan(made: VisitPlan) -> None:
