@@ -1,0 +1,146 @@
+"""Which rows and cells of two copies of a log are the same: ids, values, and rows that hold nothing yet."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+from workbook_tools.caselog.reading import ReadTable
+from workbook_tools.layouts import Table
+from workbook_tools.layouts.model import Column
+
+Row = Mapping[str, Any]
+DIGITS = re.compile(r"(\d+)")
+MILLISECONDS = 86_400_000  # in a day
+LAST_MOMENT = 1e7  # days; far past every date a cell can show
+
+
+def merged_columns(table: Table) -> tuple[Column, ...]:
+    """Columns that a merge looks at: the typed ones of a log sheet, all of a list."""
+    return table.typed if table.log else table.columns
+
+
+def alike(column: Column, value: Any) -> tuple[str, object] | None:
+    """What two values of a column have in common when they mean the same; None for a blank.
+
+    Numbers count to 15 digits and moments to the millisecond, because some spreadsheet programs save no more; texts
+    count exactly, but for the case of letters where they are ids or point to ids.
+    """
+    if value is None:
+        return None
+    if isinstance(value, bool):
+        return "truth", value
+    if isinstance(value, int | float):
+        if column.kind in ("date", "time") and abs(value) < LAST_MOMENT:
+            return "moment", round(value * MILLISECONDS)
+        return "number", float(f"{value:.15g}")
+    text = str(value)
+    return "text", text.casefold() if column.kind in ("id", "reference") else text
+
+
+def alike_id(value: Any) -> tuple[str, object] | None:
+    """The same for the cell by which a row is known."""
+    if isinstance(value, str):
+        return "text", value.casefold()
+    if value is None or isinstance(value, bool):
+        return None if value is None else ("truth", value)
+    return "number", float(f"{value:.15g}")
+
+
+def in_order(value: Any) -> tuple[Any, ...]:
+    """A key that sorts values of any type: blanks, truths, numbers, then texts with F2 before F10."""
+    if value is None:
+        return (0,)
+    if isinstance(value, bool):
+        return 1, value
+    if isinstance(value, int | float):
+        return 2, float(value)
+    parts = DIGITS.split(str(value).casefold())
+    # parts at odd places are digits; isdecimal keeps out signs that int() does not read
+    return 3, tuple((int(p), "") if n % 2 and len(p) < 400 else (-1, p) for n, p in enumerate(parts)), str(value)
+
+
+@dataclass
+class Side:
+    """One table of one file, with its rows sorted out.
+
+    `known` has the positions of the rows under each id, `nameless` those of rows without one, `waiting` those of rows
+    that have nothing but an id given in advance: they count as empty.
+    """
+
+    file: str
+    read: ReadTable
+    known: dict[object, list[int]] = field(default_factory=dict)
+    waiting: dict[object, int] = field(default_factory=dict)
+    nameless: list[int] = field(default_factory=list)
+
+    @property
+    def name(self) -> str:
+        return Path(self.file).name
+
+    @property
+    def named(self) -> bool:
+        """Whether the file has the column by which rows are known."""
+        return self.has(self.read.table.key_column.key)
+
+    def has(self, key: str) -> bool:
+        """Whether the file has a column: a column that is not there says nothing, least of all that it is blank."""
+        return key in self.read.letters
+
+    def row(self, position: int) -> Row:
+        return self.read.rows[position]
+
+    def single(self, identity: object) -> Row | None:
+        """The row under an id, where it is the only one."""
+        places = self.known.get(identity, [])
+        return self.row(places[0]) if len(places) == 1 else None
+
+
+def side(file: str, read: ReadTable) -> Side:
+    """Sort out the rows of one table of one file."""
+    table = read.table
+    made = Side(file, read)
+    key = table.key_column.key
+    others = [column.key for column in merged_columns(table) if column.key != key]
+    for position, row in enumerate(read.rows):
+        identity = alike_id(row.get(key))
+        filled = any(row.get(other) is not None for other in others)
+        if identity is None:
+            if filled:
+                made.nameless.append(position)
+        elif table.id_column is not None and not filled:
+            made.waiting.setdefault(identity, position)
+        else:
+            made.known.setdefault(identity, []).append(position)
+    return made
+
+
+def whole(side: Side, position: int) -> tuple[object, ...]:
+    """A row of a file as something that can be compared: every column that the file has."""
+    return shape(side, side.row(position))
+
+
+def shape(seen_by: Side, row: Row) -> tuple[object, ...]:
+    """A row of any file, seen through the columns that one file has."""
+    return tuple(alike(c, row.get(c.key)) for c in merged_columns(seen_by.read.table) if seen_by.has(c.key))
+
+
+def contradict(table: Table, one: Row, other: Row) -> bool:
+    """Whether two rows under one id cannot be one thing: a required cell is filled in both, and not alike."""
+    required = (c for c in table.columns if c.required and c.typed and c.kind != "id")
+    return any(
+        one.get(c.key) is not None and other.get(c.key) is not None and alike(c, one[c.key]) != alike(c, other[c.key])
+        for c in required
+    )
+
+
+def filled_cells(side: Side, position: int) -> Iterator[tuple[Column, Any]]:
+    """Cells of a row that hold something, but the one with its id."""
+    table = side.read.table
+    row = side.row(position)
+    for column in merged_columns(table):
+        if column.key != table.key_column.key and row.get(column.key) is not None:
+            yield column, row[column.key]

@@ -1,0 +1,400 @@
+"""Makes one case log of several copies: the office computer's, a tablet's, one that a producer sent back.
+
+The rules. "The log" is the file that the others are merged into.
+
+- Rows are matched by the id in their id column, on the Lists and Reference sheets by their first column; the case of
+  letters does not count there. Where rows stand, and in which order, does not count either.
+- A row that only a copy has is added. A row that is equal in both is kept once. A row that a file does not have is
+  never taken as deleted, nor a sheet or a column as emptied.
+- A cell that is blank in the log takes the value of the copies. Filled with different values, it is a conflict: the
+  log's own value stays, and both are listed. A cell that is blank in the log and differs between copies stays blank,
+  and all its values are listed.
+- A row whose only typed cell is its id, given in advance, counts as empty: it is never in conflict and never added,
+  and a row with that id takes its place.
+- Two things under one id: where a required cell (the visit of a bath, the bath of a fish, the date of a loss) is
+  filled on both sides and differs, nothing of the copy's row is merged; it is listed whole. Where two copies differ so
+  about a row and the log does not decide it, both their rows are listed whole.
+- Rows without an id, and rows whose id stands more than once in the log or in the copy, cannot be matched: where the
+  log has the same row cell by cell, all is well; where not, the copy's row is listed whole.
+- With an older state of the log (a base), a cell that only one side changed takes the changed value, and a cell that
+  was emptied counts as changed. Changed by two sides to different values, it is a conflict as above. An id that the
+  base knows means the same thing everywhere.
+- Numbers are equal as numbers, to 15 digits, and moments to the millisecond; texts are equal letter by letter.
+
+So nothing typed is ever dropped: it is in the merged log, or on the list. Merging again changes nothing, the order of
+the copies does not matter, and a log merged with itself is that log.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import Any
+
+from workbook_tools.caselog.matching import (
+    Row,
+    Side,
+    alike,
+    contradict,
+    filled_cells,
+    in_order,
+    merged_columns,
+    shape,
+    side,
+    whole,
+)
+from workbook_tools.caselog.reading import ReadLog
+from workbook_tools.errors import ReadError
+from workbook_tools.layouts import Layout, Table
+from workbook_tools.layouts.model import Column
+from workbook_tools.layouts.showing import as_shown
+
+REASONS = {
+    "cell-differs": "another value than in the log",
+    "copies-differ": "the copies differ, and the log does not decide it",
+    "other-thing": "the same id, but a required cell differs: is it another thing? Nothing of this row was merged",
+    "id-doubled": "the id stands more than once: which row is meant? Nothing of this row was merged",
+    "no-id": "the row has no id: nothing of it was merged",
+    "no-column": "the log has no such column",
+    "no-room": "the sheet has no room for another row",
+}
+WHOLE_ROWS = ("other-thing", "id-doubled", "no-id", "no-room")
+
+
+@dataclass(frozen=True)
+class Conflict:
+    """One cell of a copy that is not in the merged log: what the log keeps there, and what the copy has."""
+
+    file: str
+    table: str
+    sheet: str
+    row: int  # in the copy
+    id: Any
+    key: str
+    column: str
+    kept: Any
+    other: Any
+    reason: str
+    format: str = "General"
+
+    def as_dict(self) -> dict[str, Any]:
+        names = ("file", "sheet", "row", "id", "column", "kept", "other", "reason")
+        return {name: getattr(self, name) for name in names}
+
+    def say(self) -> str:
+        """The conflict in one sentence."""
+        kept, other = as_shown(self.kept, self.format), as_shown(self.other, self.format)
+        kept = "blank" if self.kept is None else kept
+        other = "blank" if self.other is None else other
+        return f"{self.column}: the log keeps {kept}, the copy has {other} ({REASONS[self.reason]})."
+
+
+@dataclass(frozen=True)
+class Change:
+    """One cell of the log that takes a value of copies."""
+
+    files: tuple[str, ...]
+    table: str
+    sheet: str
+    row: int  # in the log
+    id: Any
+    key: str
+    column: str
+    before: Any
+    after: Any
+    format: str = "General"
+
+    def as_dict(self) -> dict[str, Any]:
+        names = ("sheet", "row", "id", "column", "before", "after")
+        return {"files": list(self.files)} | {name: getattr(self, name) for name in names}
+
+
+@dataclass(frozen=True)
+class Added:
+    """One row that the log did not have."""
+
+    files: tuple[str, ...]
+    table: str
+    sheet: str
+    id: Any
+    values: dict[str, Any]
+
+    def as_dict(self) -> dict[str, Any]:
+        return {"files": list(self.files), "sheet": self.sheet, "id": self.id, "values": self.values}
+
+
+@dataclass(frozen=True, order=True)
+class Note:
+    """Something about one of the files that whoever merges must know."""
+
+    file: str
+    say: str
+
+
+@dataclass
+class Merged:
+    """The merged log: `rows` by table key, the log's own first and in its order, then the added ones by id.
+
+    `numbers` has the sheet row of each, None for a row that has no place in the log's file yet.
+    """
+
+    layout: Layout
+    rows: dict[str, list[dict[str, Any]]] = field(default_factory=dict)
+    numbers: dict[str, list[int | None]] = field(default_factory=dict)
+    added: list[Added] = field(default_factory=list)
+    filled: list[Change] = field(default_factory=list)
+    changed: list[Change] = field(default_factory=list)
+    conflicts: list[Conflict] = field(default_factory=list)
+    remarks: list[Note] = field(default_factory=list)
+
+    def as_dict(self) -> dict[str, Any]:
+        """Everything that was done and found, for another program."""
+        names = ("added", "filled", "changed", "conflicts")
+        parts = {name: [part.as_dict() for part in getattr(self, name)] for name in names}
+        return parts | {"remarks": [{"file": note.file, "say": note.say} for note in self.remarks]}
+
+    def sort(self) -> None:
+        """One order for every order of the copies; what two copies of one name both say stands once."""
+        order = {key: number for number, key in enumerate(self.layout.tables)}
+        columns = {key: [c.key for c in table.columns] for key, table in self.layout.tables.items()}
+
+        def place(cell: Conflict | Change) -> tuple[Any, ...]:
+            return order[cell.table], in_order(cell.id), cell.row, columns[cell.table].index(cell.key)
+
+        def listed(cell: Conflict) -> tuple[Any, ...]:
+            return *place(cell), cell.file, in_order(cell.other), cell.reason
+
+        self.conflicts = sorted(dict.fromkeys(self.conflicts), key=listed)
+        self.filled.sort(key=place)
+        self.changed.sort(key=place)
+        self.added.sort(key=lambda row: (order[row.table], in_order(row.id)))
+        self.remarks = sorted(set(self.remarks))
+
+
+def merge(log: ReadLog, copies: Sequence[ReadLog], base: ReadLog | None = None) -> Merged:
+    """Merge copies of a log into it, by the rules at the top of this module. Nothing is written.
+
+    Parameters
+    ----------
+    log : the log, as `reading.read_log` gives it.
+    copies : the others, in any order.
+    base : an older state that the log and the copies come from, where there is one.
+
+    Returns
+    -------
+    The merged rows, what was added, filled and changed, the conflicts, and remarks on the files.
+
+    Raises
+    ------
+    ReadError : the log has lost the sheet or the id column that rows of a copy belong to.
+    """
+    merged = Merged(log.layout)
+    for file in (*copies, *([base] if base else [])):
+        merged.remarks += [Note(file.path, remark.say) for remark in file.remarks]
+    for key, read in log.tables.items():
+        sides = [side(copy.path, copy.tables[key]) for copy in copies if key in copy.tables]
+        before = side(base.path, base.tables[key]) if base and key in base.tables else None
+        _TableMerge(merged, read.table, side(log.path, read), sides, before).run()
+    merged.sort()
+    return merged
+
+
+class _TableMerge:
+    """Merges one table; everything it finds goes into `merged`."""
+
+    def __init__(self, merged: Merged, table: Table, log: Side, copies: Sequence[Side], base: Side | None) -> None:
+        self.merged = merged
+        self.table = table
+        self.log = log
+        self.copies = copies
+        self.base = base
+        self.rows = [dict(row) for row in log.read.rows]
+        self.numbers: list[int | None] = list(log.read.numbers)
+        self.new: list[dict[str, Any]] = []
+
+    def run(self) -> None:
+        known = {identity for copy in self.copies for identity in copy.known}
+        if known and not self.log.named:
+            heading = self.table.key_column.heading
+            raise ReadError(
+                self.log.file,
+                f"has no column {heading!r} on the sheet {self.table.sheet}, to which rows of the copies belong. Put "
+                "the sheet and its heading back, then merge again.",
+            )
+        unmatched: list[tuple[object, Side, int]] = []
+        for identity in sorted(known, key=lambda identity: in_order(str(identity))):
+            unmatched += self._one_id(identity)
+        self._place_new_rows()
+        self._whole_rows(unmatched)
+        self._nameless_rows()
+        self.merged.rows[self.table.key] = self.rows
+        self.merged.numbers[self.table.key] = self.numbers
+
+    def _one_id(self, identity: object) -> list[tuple[object, Side, int]]:
+        """Merge the rows under one id; gives back those that have to be found cell by cell."""
+        own = self.log.known.get(identity, [])
+        single = [copy for copy in self.copies if len(copy.known.get(identity, [])) == 1 and len(own) < 2]
+        if single:
+            self._same_thing(identity, own[0] if own else None, single)
+        return [
+            (identity, copy, position)
+            for copy in self.copies
+            if copy not in single
+            for position in copy.known.get(identity, [])
+        ]
+
+    def _same_thing(self, identity: object, own: int | None, single: list[Side]) -> None:
+        base = self.base.single(identity) if self.base else None
+        positions = {id(copy): copy.known[identity][0] for copy in single}
+        if base is None:
+            agreeing = self._agreeing(None if own is None else self.rows[own], identity, single)
+            for copy in single:
+                if copy not in agreeing:
+                    self._list_whole(copy, positions[id(copy)], "other-thing", own)
+            single = agreeing
+        if not single:
+            return
+        rows = [(copy, positions[id(copy)]) for copy in single]
+        merging = _RowMerge(self, None if own is None else self.rows[own], base, rows)
+        if own is not None:
+            merging.into(self.rows[own], self.log.read.numbers[own])
+            return
+        self._add(identity, merging, rows, base)
+
+    def _agreeing(self, own: Row | None, identity: object, single: list[Side]) -> list[Side]:
+        """Copies whose rows can be the same thing as the log's and as each other's."""
+        rows = {id(copy): copy.row(copy.known[identity][0]) for copy in single}
+        fitting = [copy for copy in single if own is None or not contradict(self.table, own, rows[id(copy)])]
+        return [
+            one
+            for one in fitting
+            if not any(contradict(self.table, rows[id(one)], rows[id(other)]) for other in fitting)
+        ]
+
+    def _add(self, identity: object, merging: _RowMerge, rows: list[tuple[Side, int]], base: Row | None) -> None:
+        """A row that the log does not have; it takes the place of an empty one with its id."""
+        key = self.table.key_column.key
+        waiting = self.log.waiting.get(identity)
+        spellings = [copy.row(position)[key] for copy, position in rows]
+        name = min(spellings, key=in_order) if waiting is None else self.rows[waiting][key]
+        values = {column.key: None for column in merged_columns(self.table)} | merging.values() | {key: name}
+        if self.table.id_column is not None and all(value is None for k, value in values.items() if k != key):
+            return  # all its cells are in conflict, and stand on the list
+        files = tuple(sorted({copy.file for copy, _ in rows}))
+        self.merged.added.append(Added(files, self.table.key, self.table.sheet, name, values))
+        if base is not None:
+            say = f"{self.table.sheet} {name} is in this older state and not in the log: the row was added again."
+            self.merged.remarks.append(Note(self.base.file if self.base else "", say))
+        if waiting is None:
+            self.new.append(dict(values))
+        else:
+            self.rows[waiting] |= values
+
+    def _place_new_rows(self) -> None:
+        key = self.table.key_column.key
+        self.new.sort(key=lambda values: in_order(values[key]))
+        self.rows += self.new
+        self.numbers += [None] * len(self.new)
+
+    # --------------------------------------------------------------------------- rows that no id can match
+
+    def _whole_rows(self, unmatched: list[tuple[object, Side, int]]) -> None:
+        """Rows of doubled ids: each row of the merged log answers for one row of a copy."""
+        key = self.table.key_column.key
+        for copy in self.copies:
+            mine = [(identity, position) for identity, other, position in unmatched if other is copy]
+            pool = Counter(shape(copy, row) for row in self.rows if mine and row.get(key) is not None)
+            for _, position in mine:
+                self._found_or_listed(pool, copy, position, "id-doubled")
+
+    def _nameless_rows(self) -> None:
+        """Rows without an id; those of a file without the column are looked for among all rows."""
+        for copy in self.copies:
+            rows = [self.rows[position] for position in self.log.nameless] if copy.named else self.rows
+            pool = Counter(shape(copy, row) for row in rows if copy.nameless)
+            for position in copy.nameless:
+                self._found_or_listed(pool, copy, position, "no-id")
+
+    def _found_or_listed(self, pool: Counter[tuple[object, ...]], copy: Side, position: int, reason: str) -> None:
+        content = whole(copy, position)
+        if pool[content] > 0:
+            pool[content] -= 1
+        else:
+            self._list_whole(copy, position, reason, None)
+
+    def _list_whole(self, copy: Side, position: int, reason: str, own: int | None) -> None:
+        kept: Mapping[str, Any] = {} if own is None else self.log.row(own)
+        for column, value in filled_cells(copy, position):
+            self.list_cell(copy, position, column, kept.get(column.key), value, reason)
+
+    def list_cell(self, copy: Side, position: int, column: Column, kept: Any, other: Any, reason: str) -> None:
+        row = copy.read.numbers[position]
+        name = copy.row(position).get(self.table.key_column.key)
+        place = (copy.file, self.table.key, self.table.sheet, row, name, column.key, column.heading)
+        self.merged.conflicts.append(Conflict(*place, kept, other, reason, column.format))
+
+
+class _RowMerge:
+    """Merges the rows of one thing, cell by cell."""
+
+    def __init__(self, table: _TableMerge, own: Row | None, base: Row | None, rows: list[tuple[Side, int]]) -> None:
+        self.table = table
+        self.own = own
+        self.base = base
+        self.rows = rows
+        self.taken: list[tuple[Column, Any, Any, tuple[str, ...]]] = []
+        self.differing: set[str] = set()
+        for column in merged_columns(table.table):
+            if column.key != table.table.key_column.key:
+                self._cell(column)
+
+    def _cell(self, column: Column) -> None:
+        key = column.key
+        given = [(copy, at, copy.row(at).get(key)) for copy, at in self.rows if copy.has(key)]
+        if not self.table.log.has(key):
+            for copy, at, value in given:
+                if value is not None:
+                    self.table.list_cell(copy, at, column, None, value, "no-column")
+            return
+        based = self.base is not None and self.table.base is not None and self.table.base.has(key)
+        start = self.base.get(key) if based and self.base is not None else None
+        mine = start if self.own is None else self.own.get(key)
+        asking = [
+            (copy, at, value)
+            for copy, at, value in given
+            if (alike(column, value) != alike(column, start) if based else value is not None)
+        ]
+        wanted = {alike(column, value) for _, _, value in asking}
+        settled = alike(column, mine) != alike(column, start)  # the log has its own say; without a base: it is filled
+        if not settled and len(wanted) == 1:
+            value = min((value for _, _, value in asking), key=in_order)
+            self.taken.append((column, mine, value, tuple(sorted({copy.file for copy, _, _ in asking}))))
+            return
+        for copy, at, value in asking:
+            if alike(column, value) != alike(column, mine):
+                self.differing.add(copy.file)
+                self.table.list_cell(copy, at, column, mine, value, "cell-differs" if settled else "copies-differ")
+
+    def values(self) -> dict[str, Any]:
+        """Cells of a row that is new to the log: what the base had, and what the copies have."""
+        has = self.table.log.has
+        known = {c.key: (self.base or {}).get(c.key) for c in merged_columns(self.table.table) if has(c.key)}
+        return known | {column.key: value for column, _, value, _ in self.taken}
+
+    def into(self, row: dict[str, Any], number: int) -> None:
+        """Put what was taken into the log's own row."""
+        table = self.table.table
+        name = row[table.key_column.key]
+        for column, before, after, files in self.taken:
+            row[column.key] = after
+            place = (files, table.key, table.sheet, number, name, column.key, column.heading)
+            change = Change(*place, before, after, column.format)
+            (self.table.merged.filled if before is None else self.table.merged.changed).append(change)
+        mixed = {file for _, _, _, files in self.taken for file in files} & self.differing
+        for file in mixed if self.base is None else ():
+            say = (
+                f"{table.sheet} {name}: blank cells were filled from this copy, which differs from the log in others; "
+                "see that both mean the same."
+            )
+            self.table.merged.remarks.append(Note(file, say))
