@@ -67,7 +67,7 @@ def in_order(value: Any) -> tuple[Any, ...]:
 class Side:
     """One table of one file, with its rows sorted out.
 
-    `known` has the positions of the rows under each id, `nameless` those of rows without one, `waiting` those of rows
+    `known` has the positions of the rows under each id, equal ones once, `nameless` those of rows without one, `waiting` those of rows
     that have nothing but an id given in advance: they count as empty.
     """
 
@@ -103,6 +103,7 @@ def side(file: str, read: ReadTable) -> Side:
     """Sort out the rows of one table of one file."""
     table = read.table
     made = Side(file, read)
+    seen: set[tuple[object, ...]] = set()
     key = table.key_column.key
     others = [column.key for column in merged_columns(table) if column.key != key]
     for position, row in enumerate(read.rows):
@@ -113,7 +114,8 @@ def side(file: str, read: ReadTable) -> Side:
                 made.nameless.append(position)
         elif table.id_column is not None and not filled:
             made.waiting.setdefault(identity, position)
-        else:
+        elif (content := whole(made, position)) not in seen:  # one row twice over is one row
+            seen.add(content)
             made.known.setdefault(identity, []).append(position)
     return made
 
@@ -125,7 +127,9 @@ def whole(side: Side, position: int) -> tuple[object, ...]:
 
 def shape(seen_by: Side, row: Row) -> tuple[object, ...]:
     """A row of any file, seen through the columns that one file has."""
-    return tuple(alike(c, row.get(c.key)) for c in merged_columns(seen_by.read.table) if seen_by.has(c.key))
+    table = seen_by.read.table
+    there = (c for c in merged_columns(table) if seen_by.has(c.key))
+    return tuple(alike_id(row.get(c.key)) if c is table.key_column else alike(c, row.get(c.key)) for c in there)
 
 
 def contradict(table: Table, one: Row, other: Row) -> bool:
@@ -138,9 +142,10 @@ def contradict(table: Table, one: Row, other: Row) -> bool:
 
 
 def filled_cells(side: Side, position: int) -> Iterator[tuple[Column, Any]]:
-    """Cells of a row that hold something, but the one with its id."""
+    """Cells of a row that hold something; the one by which it is known only where there is no other."""
     table = side.read.table
     row = side.row(position)
-    for column in merged_columns(table):
-        if column.key != table.key_column.key and row.get(column.key) is not None:
+    filled = [column for column in merged_columns(table) if row.get(column.key) is not None]
+    for column in filled:
+        if column is not table.key_column or len(filled) == 1:
             yield column, row[column.key]

@@ -28,7 +28,7 @@ the copies does not matter, and a log merged with itself is that log.
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -246,21 +246,18 @@ class _TableMerge:
 
     def _same_thing(self, identity: object, own: int | None, single: list[Side]) -> None:
         base = self.base.single(identity) if self.base else None
-        positions = {id(copy): copy.known[identity][0] for copy in single}
-        if base is None:
-            agreeing = self._agreeing(None if own is None else self.rows[own], identity, single)
-            for copy in single:
-                if copy not in agreeing:
-                    self._list_whole(copy, positions[id(copy)], "other-thing", own)
-            single = agreeing
-        if not single:
-            return
-        rows = [(copy, positions[id(copy)]) for copy in single]
-        merging = _RowMerge(self, None if own is None else self.rows[own], base, rows)
-        if own is not None:
-            merging.into(self.rows[own], self.log.read.numbers[own])
-            return
-        self._add(identity, merging, rows, base)
+        mine: Row | None = None if own is None else self.rows[own]
+        agreeing = single if base is not None else self._agreeing(mine, identity, single)
+        rows = [(copy, copy.known[identity][0]) for copy in agreeing]
+        if rows:
+            merging = _RowMerge(self, mine, base, rows)
+            if own is None:
+                mine = self._add(identity, merging, rows, base)
+            else:
+                merging.into(self.rows[own], self.log.read.numbers[own])
+        for copy in single:
+            if copy not in agreeing:
+                self._list_whole(copy, copy.known[identity][0], "other-thing", mine or {})
 
     def _agreeing(self, own: Row | None, identity: object, single: list[Side]) -> list[Side]:
         """Copies whose rows can be the same thing as the log's and as each other's."""
@@ -272,7 +269,7 @@ class _TableMerge:
             if not any(contradict(self.table, rows[id(one)], rows[id(other)]) for other in fitting)
         ]
 
-    def _add(self, identity: object, merging: _RowMerge, rows: list[tuple[Side, int]], base: Row | None) -> None:
+    def _add(self, identity: object, merging: _RowMerge, rows: list[tuple[Side, int]], base: Row | None) -> Row | None:
         """A row that the log does not have; it takes the place of an empty one with its id."""
         key = self.table.key_column.key
         waiting = self.log.waiting.get(identity)
@@ -280,7 +277,7 @@ class _TableMerge:
         name = min(spellings, key=in_order) if waiting is None else self.rows[waiting][key]
         values = {column.key: None for column in merged_columns(self.table)} | merging.values() | {key: name}
         if self.table.id_column is not None and all(value is None for k, value in values.items() if k != key):
-            return  # all its cells are in conflict, and stand on the list
+            return None  # all its cells are in conflict, and stand on the list
         files = tuple(sorted({copy.file for copy, _ in rows}))
         self.merged.added.append(Added(files, self.table.key, self.table.sheet, name, values))
         if base is not None:
@@ -290,6 +287,7 @@ class _TableMerge:
             self.new.append(dict(values))
         else:
             self.rows[waiting] |= values
+        return values
 
     def _place_new_rows(self) -> None:
         key = self.table.key_column.key
@@ -321,10 +319,9 @@ class _TableMerge:
         if pool[content] > 0:
             pool[content] -= 1
         else:
-            self._list_whole(copy, position, reason, None)
+            self._list_whole(copy, position, reason, {})
 
-    def _list_whole(self, copy: Side, position: int, reason: str, own: int | None) -> None:
-        kept: Mapping[str, Any] = {} if own is None else self.log.row(own)
+    def _list_whole(self, copy: Side, position: int, reason: str, kept: Row) -> None:
         for column, value in filled_cells(copy, position):
             self.list_cell(copy, position, column, kept.get(column.key), value, reason)
 
