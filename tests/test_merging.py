@@ -50,7 +50,7 @@ def read(path: str, data: Rows, without: Sequence[tuple[str, str]] = (), first: 
         rows = [{name: value if name in there else None for name, value in row.items()} for row in rows]
         used = [(first + n, row) for n, row in enumerate(rows) if any(value is not None for value in row.values())]
         tables[key] = ReadTable(
-            table, {name: "A" for name in there}, [row for _, row in used], [], [number for number, _ in used]
+            table, dict.fromkeys(there, "A"), [row for _, row in used], [], [number for number, _ in used]
         )
     return ReadLog(path, LAYOUT, tables, [])
 
@@ -214,7 +214,7 @@ def test_rows_are_added_kept_once_and_filled() -> None:
         ("D2", 1), ("D1", 3), ("D3", None), ("D10", 2),
     ]  # fmt: skip
     assert merged.numbers["losses"] == [6, 7, None, None]
-    assert [(a.id, a.files) for a in merged.added] == [("D3", ("copy.xlsx",)), ("D10", ("copy.xlsx",))]
+    assert [(a.id, a.sources) for a in merged.added] == [("D3", (("copy.xlsx", 9),)), ("D10", (("copy.xlsx", 7),))]
     assert [(c.id, c.column, c.row, c.before, c.after) for c in merged.filled] == [("D1", "Dead", 7, None, 3)]
     assert merged.conflicts == []
 

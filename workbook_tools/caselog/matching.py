@@ -67,8 +67,8 @@ def in_order(value: Any) -> tuple[Any, ...]:
 class Side:
     """One table of one file, with its rows sorted out.
 
-    `known` has the positions of the rows under each id, equal ones once, `nameless` those of rows without one, `waiting` those of rows
-    that have nothing but an id given in advance: they count as empty.
+    `known` has the positions of the rows under each id, equal ones once, `nameless` those of rows without one,
+    `waiting` those of rows that have nothing but an id given in advance: they count as empty.
     """
 
     file: str

@@ -58,8 +58,8 @@ REASONS = {
     "no-id": "the row has no id: nothing of it was merged",
     "no-column": "the log has no such column",
     "no-room": "the sheet has no room for another row",
+    "formula": "the log's cell holds a formula",
 }
-WHOLE_ROWS = ("other-thing", "id-doubled", "no-id", "no-room")
 
 
 @dataclass(frozen=True)
@@ -92,9 +92,9 @@ class Conflict:
 
 @dataclass(frozen=True)
 class Change:
-    """One cell of the log that takes a value of copies."""
+    """One cell of the log that takes a value of copies; `sources` are their files and the rows there."""
 
-    files: tuple[str, ...]
+    sources: tuple[tuple[str, int], ...]
     table: str
     sheet: str
     row: int  # in the log
@@ -107,21 +107,26 @@ class Change:
 
     def as_dict(self) -> dict[str, Any]:
         names = ("sheet", "row", "id", "column", "before", "after")
-        return {"files": list(self.files)} | {name: getattr(self, name) for name in names}
+        return {"files": files(self.sources)} | {name: getattr(self, name) for name in names}
 
 
 @dataclass(frozen=True)
 class Added:
-    """One row that the log did not have."""
+    """One row that the log did not have; `sources` are the files that have it and its rows there."""
 
-    files: tuple[str, ...]
+    sources: tuple[tuple[str, int], ...]
     table: str
     sheet: str
     id: Any
     values: dict[str, Any]
 
     def as_dict(self) -> dict[str, Any]:
-        return {"files": list(self.files), "sheet": self.sheet, "id": self.id, "values": self.values}
+        return {"files": files(self.sources), "sheet": self.sheet, "id": self.id, "values": self.values}
+
+
+def files(sources: Sequence[tuple[str, int]]) -> list[str]:
+    """The files of some sources, each once."""
+    return list(dict.fromkeys(file for file, _ in sources))
 
 
 @dataclass(frozen=True, order=True)
@@ -198,6 +203,22 @@ def merge(log: ReadLog, copies: Sequence[ReadLog], base: ReadLog | None = None) 
         _TableMerge(merged, read.table, side(log.path, read), sides, before).run()
     merged.sort()
     return merged
+
+
+Sources = tuple[tuple[str, int], ...]
+
+
+def sources(rows: Sequence[tuple[Side, int]]) -> Sources:
+    """Where rows stand: file and sheet row, in one order."""
+    return tuple(sorted({(copy.file, copy.read.numbers[position]) for copy, position in rows}))
+
+
+def conflict(copy: Side, position: int, column: Column, kept: Any, other: Any, reason: str) -> Conflict:
+    """The conflict of one cell of a copy."""
+    table = copy.read.table
+    name = copy.row(position).get(table.key_column.key)
+    place = (copy.file, table.key, table.sheet, copy.read.numbers[position], name, column.key, column.heading)
+    return Conflict(*place, kept, other, reason, column.format)
 
 
 class _TableMerge:
@@ -278,8 +299,7 @@ class _TableMerge:
         values = {column.key: None for column in merged_columns(self.table)} | merging.values() | {key: name}
         if self.table.id_column is not None and all(value is None for k, value in values.items() if k != key):
             return None  # all its cells are in conflict, and stand on the list
-        files = tuple(sorted({copy.file for copy, _ in rows}))
-        self.merged.added.append(Added(files, self.table.key, self.table.sheet, name, values))
+        self.merged.added.append(Added(sources(rows), self.table.key, self.table.sheet, name, values))
         if base is not None:
             say = f"{self.table.sheet} {name} is in this older state and not in the log: the row was added again."
             self.merged.remarks.append(Note(self.base.file if self.base else "", say))
@@ -326,10 +346,7 @@ class _TableMerge:
             self.list_cell(copy, position, column, kept.get(column.key), value, reason)
 
     def list_cell(self, copy: Side, position: int, column: Column, kept: Any, other: Any, reason: str) -> None:
-        row = copy.read.numbers[position]
-        name = copy.row(position).get(self.table.key_column.key)
-        place = (copy.file, self.table.key, self.table.sheet, row, name, column.key, column.heading)
-        self.merged.conflicts.append(Conflict(*place, kept, other, reason, column.format))
+        self.merged.conflicts.append(conflict(copy, position, column, kept, other, reason))
 
 
 class _RowMerge:
@@ -340,7 +357,7 @@ class _RowMerge:
         self.own = own
         self.base = base
         self.rows = rows
-        self.taken: list[tuple[Column, Any, Any, tuple[str, ...]]] = []
+        self.taken: list[tuple[Column, Any, Any, Sources]] = []
         self.differing: set[str] = set()
         for column in merged_columns(table.table):
             if column.key != table.table.key_column.key:
@@ -366,7 +383,7 @@ class _RowMerge:
         settled = alike(column, mine) != alike(column, start)  # the log has its own say; without a base: it is filled
         if not settled and len(wanted) == 1:
             value = min((value for _, _, value in asking), key=in_order)
-            self.taken.append((column, mine, value, tuple(sorted({copy.file for copy, _, _ in asking}))))
+            self.taken.append((column, mine, value, sources([(copy, at) for copy, at, _ in asking])))
             return
         for copy, at, value in asking:
             if alike(column, value) != alike(column, mine):
@@ -383,12 +400,12 @@ class _RowMerge:
         """Put what was taken into the log's own row."""
         table = self.table.table
         name = row[table.key_column.key]
-        for column, before, after, files in self.taken:
+        for column, before, after, taken_from in self.taken:
             row[column.key] = after
-            place = (files, table.key, table.sheet, number, name, column.key, column.heading)
+            place = (taken_from, table.key, table.sheet, number, name, column.key, column.heading)
             change = Change(*place, before, after, column.format)
             (self.table.merged.filled if before is None else self.table.merged.changed).append(change)
-        mixed = {file for _, _, _, files in self.taken for file in files} & self.differing
+        mixed = {file for _, _, _, taken_from in self.taken for file, _ in taken_from} & self.differing
         for file in mixed if self.base is None else ():
             say = (
                 f"{table.sheet} {name}: blank cells were filled from this copy, which differs from the log in others; "
