@@ -49,7 +49,7 @@ from workbook_tools.errors import ReadError
 from workbook_tools.layouts import Table
 from workbook_tools.layouts.model import Column
 
-__all__ = ["Added", "Change", "Conflict", "Merged", "Note", "conflict", "merge", "sources"]
+__all__ = ["Merged", "conflict", "merge", "sources"]
 
 
 def merge(log: ReadLog, copies: Sequence[ReadLog], base: ReadLog | None = None) -> Merged:

@@ -54,6 +54,6 @@ def main() -> None:
     cli()
 
 
-from workbook_tools.cli import functions, hosts, workbooks  # noqa: E402 - they add their commands to `cli`
+from workbook_tools.cli import functions, hosts, merge, workbooks  # noqa: E402 - they add their commands to `cli`
 
-__all__ = ["cli", "functions", "hosts", "main", "workbooks"]
+__all__ = ["cli", "functions", "hosts", "main", "merge", "workbooks"]
