@@ -86,7 +86,8 @@ def store_results(
     for key, table in layout.tables.items():
         place = places.get(table.name.casefold())
         if table.log:
-            results.store_log(table, letters.get(key, {}), numbers[key], computed.data[key], (grown or {}).get(key, ()))
+            lines = [(n, row) for n, row in zip(numbers[key], computed.data[key], strict=True) if n in typed[key]]
+            results.store_log(table, letters.get(key, {}), lines, (grown or {}).get(key, ()))
         elif table.key_source and place is not None:
             results.store_summary(table, place, computed.data[key])
     results.store_lines(layout, computed)
@@ -103,10 +104,11 @@ class _Results:
         self.count = 0
 
     def store_log(
-        self, table: Table, letters: Mapping[str, str], numbers: list[int], rows: list[Any], grown: Container[int]
+        self, table: Table, letters: Mapping[str, str], rows: list[tuple[int, Any]], grown: Container[int]
     ) -> None:
+        """Rows in use; the others show nothing, or what somebody's own cells between the typed ones make of them."""
         columns = {c.key: column_number(letters[c.key]) for c in table.columns if not c.typed and c.key in letters}
-        for number, row in zip(numbers, rows, strict=True):
+        for number, row in rows:
             self._row(table.sheet, number, {column: row[key] for key, column in columns.items()}, number in grown)
 
     def store_summary(self, table: Table, place: TablePlace, rows: list[Any]) -> None:
