@@ -186,9 +186,10 @@ def test_with_a_base_a_change_of_one_side_is_taken(mine: Any, theirs: Any, old: 
     without = merge(log, [copy])
     (row,) = without.rows["losses"]
     conflicts = {c.key: (c.kept, c.other) for c in without.conflicts}
+    two_things = sum(a is not None and b not in (None, a) for a, b in zip(mine, theirs, strict=True)) > 1
     for key, a, b in zip(keys, mine, theirs, strict=True):
-        assert row[key] == (b if a is None else a)
-        assert conflicts.get(key) == ((a, b) if a is not None and b not in (None, a) else None)
+        assert row[key] == (b if a is None and not two_things else a)
+        assert conflicts.get(key) == ((a, b) if (a is not None or two_things) and b not in (None, a) else None)
 
 
 # ------------------------------------------------------------------------------------------------ rule by rule
@@ -247,13 +248,40 @@ def test_two_things_under_one_id() -> None:
     assert merged.rows["losses"][0]["dead"] is None
     assert {c[3:] for c in listed(merged)} == {
         ("Day", 46083, 46084, "other-thing"),
-        ("Losses stock", "K1", "K1", "other-thing"),
         ("Dead", None, 5, "other-thing"),
     }
 
 
+def test_two_fish_of_one_bath_under_one_id_are_not_mixed() -> None:
+    """Typed on two devices into rows with the same id given in advance: no fish gets the other's recovery time."""
+    same = {"fish": "F7", "bath": "B1", "species": "carp"}
+    log = read("log.xlsx", {"fish": [same | {"weight": 900, "length": 36}]})
+    copy = read("copy.xlsx", {"fish": [same | {"weight": 1400, "length": 41, "recovered": 0.5}]})
+    merged = merge(log, [copy])
+    assert merged.rows["fish"] == log.tables["fish"].rows
+    assert {c.reason for c in merged.conflicts} == {"other-thing"}
+    assert [(c.key, c.kept, c.other) for c in merged.conflicts] == [
+        ("weight", 900, 1400), ("length", 36, 41), ("recovered", None, 0.5),
+    ]  # fmt: skip
+    copies = [read("a.xlsx", {"fish": [same | {"weight": 900, "notes": "x"}]}), copy]
+    assert merge(log, copies).filled[0].after == "x"  # of one fish the log's own has more to say
+    merged = merge(read("log.xlsx", {"fish": [same]}), [log, copy])
+    assert merged.rows["fish"][0]["recovered"] is None
+    assert len(merged.conflicts) == 5
+
+
+def test_copies_that_each_correct_another_cell_are_no_two_things() -> None:
+    log = losses("log.xlsx", loss("D1", dead=1, feed=2))
+    copies = [losses("a.xlsx", loss("D1", dead=3, feed=2)), losses("b.xlsx", loss("D1", dead=1, feed=4, notes="x"))]
+    merged = merge(log, copies)
+    assert [(c.file, c.column, c.other, c.reason) for c in merged.conflicts] == [
+        ("a.xlsx", "Dead", 3, "cell-differs"), ("b.xlsx", "Feed given kg", 4, "cell-differs"),
+    ]  # fmt: skip
+    assert merged.rows["losses"][0]["notes"] == "x"
+
+
 def test_a_new_id_that_two_copies_use_for_two_things() -> None:
-    """Neither is taken for the other; both are listed whole, and a third that could be either is added."""
+    """Neither is taken for the other; both are listed whole."""
     one, two = losses("a.xlsx", loss("D1", 46083, dead=1)), losses("b.xlsx", loss("D1", 46084, dead=2))
     merged = merge(losses("log.xlsx"), [one, two])
     assert merged.rows["losses"] == []

@@ -132,13 +132,19 @@ def shape(seen_by: Side, row: Row) -> tuple[object, ...]:
     return tuple(alike_id(row.get(c.key)) if c is table.key_column else alike(c, row.get(c.key)) for c in there)
 
 
-def contradict(table: Table, one: Row, other: Row) -> bool:
-    """Whether two rows under one id cannot be one thing: a required cell is filled in both, and not alike."""
-    required = (c for c in table.columns if c.required and c.typed and c.kind != "id")
-    return any(
-        one.get(c.key) is not None and other.get(c.key) is not None and alike(c, one[c.key]) != alike(c, other[c.key])
-        for c in required
-    )
+def contradict(table: Table, one: Row, other: Row, settled: Row | None = None) -> bool:
+    """Whether two rows under one id look like two things: a required cell, or more than one cell, is filled in both and
+    not alike. Cells that are filled in `settled` do not count."""
+    differing = [
+        column
+        for column in merged_columns(table)
+        if column is not table.key_column
+        and (settled is None or settled.get(column.key) is None)
+        and one.get(column.key) is not None
+        and other.get(column.key) is not None
+        and alike(column, one[column.key]) != alike(column, other[column.key])
+    ]
+    return len(differing) > 1 or any(column.required for column in differing)
 
 
 def filled_cells(side: Side, position: int) -> Iterator[tuple[Column, Any]]:

@@ -13,7 +13,7 @@ Sources = tuple[tuple[str, int], ...]  # files and the rows there
 REASONS = {
     "cell-differs": "another value than in the log",
     "copies-differ": "the copies differ, and the log does not decide it",
-    "other-thing": "the same id, but a required cell differs: is it another thing? Nothing of this row was merged",
+    "other-thing": "the same id, but a required cell or several others differ: another thing? Nothing of it was merged",
     "id-doubled": "the id stands more than once: which row is meant? Nothing of this row was merged",
     "no-id": "the row has no id: nothing of it was merged",
     "no-column": "the log has no such column",

@@ -11,9 +11,10 @@ The rules. "The log" is the file that the others are merged into.
   and all its values are listed.
 - A row whose only typed cell is its id, given in advance, counts as empty: it is never in conflict and never added,
   and a row with that id takes its place.
-- Two things under one id: where a required cell (the visit of a bath, the bath of a fish, the date of a loss) is
-  filled on both sides and differs, nothing of the copy's row is merged; it is listed whole. Where two copies differ so
-  about a row and the log does not decide it, both their rows are listed whole.
+- Two things under one id: where a required cell (the visit of a bath, the bath of a fish, the date of a loss), or more
+  than one of the others, is filled on both sides and differs, nothing of the copy's row is merged, lest one fish be
+  filled up with the lengths and times of another; all that the log does not have is listed. Where two copies differ
+  so in cells that are blank in the log, no copy's row of that id is merged, and all are listed.
 - Rows without an id, and rows whose id stands more than once in the log or in the copy, cannot be matched: where the
   log has the same row cell by cell, all is well; where not, the copy's row is listed whole.
 - With an older state of the log (a base), a cell that only one side changed takes the changed value, and a cell that
@@ -27,6 +28,7 @@ the copies does not matter, and a log merged with itself is that log.
 
 from __future__ import annotations
 
+import itertools
 from collections import Counter
 from collections.abc import Sequence
 from typing import Any
@@ -153,14 +155,11 @@ class _TableMerge:
                 self._list_whole(copy, copy.known[identity][0], "other-thing", mine or {})
 
     def _agreeing(self, own: Row | None, identity: object, single: list[Side]) -> list[Side]:
-        """Copies whose rows can be the same thing as the log's and as each other's."""
+        """Copies whose rows can be the same thing as the log's; none where two of them cannot be the same."""
         rows = {id(copy): copy.row(copy.known[identity][0]) for copy in single}
         fitting = [copy for copy in single if own is None or not contradict(self.table, own, rows[id(copy)])]
-        return [
-            one
-            for one in fitting
-            if not any(contradict(self.table, rows[id(one)], rows[id(other)]) for other in fitting)
-        ]
+        pairs = itertools.combinations([rows[id(copy)] for copy in fitting], 2)
+        return [] if any(contradict(self.table, one, other, own) for one, other in pairs) else fitting
 
     def _add(self, identity: object, merging: _RowMerge, rows: list[tuple[Side, int]], base: Row | None) -> Row | None:
         """A row that the log does not have; it takes the place of an empty one with its id."""
@@ -214,8 +213,10 @@ class _TableMerge:
             self._list_whole(copy, position, reason, {})
 
     def _list_whole(self, copy: Side, position: int, reason: str, kept: Row) -> None:
+        """List the cells of a row that are not the same in the log's."""
         for column, value in filled_cells(copy, position):
-            self.list_cell(copy, position, column, kept.get(column.key), value, reason)
+            if alike(column, value) != alike(column, kept.get(column.key)):
+                self.list_cell(copy, position, column, kept.get(column.key), value, reason)
 
     def list_cell(self, copy: Side, position: int, column: Column, kept: Any, other: Any, reason: str) -> None:
         self.merged.conflicts.append(conflict(copy, position, column, kept, other, reason))

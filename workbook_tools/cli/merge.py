@@ -38,10 +38,10 @@ def merge(
     blank cell takes the value of the copies. Cells filled with different values are conflicts: LOG keeps its own, both
     are printed and listed on the sheet "Merge conflicts". Nothing typed is dropped, no row is deleted.
 
-    Listed whole, and not merged: a copy's row whose id means something else in LOG or in another copy (a required cell
-    such as visit, bath or date differs); rows without an id, and rows whose id stands twice, unless LOG has the very
-    same row. A row with nothing but an id given in advance counts as empty. What a copy does not have, be it a sheet, a
-    column or a row, is never taken as emptied.
+    Listed, and not merged: a copy's row whose id means something else in LOG or in another copy (a required cell such
+    as visit, bath or date differs, or more than one other cell); rows without an id, and rows whose id stands twice,
+    unless LOG has the very same row. A row with nothing but an id given in advance counts as empty. What a copy does
+    not have, be it a sheet, a column or a row, is never taken as emptied.
 
     With --base, a cell that only one side changed takes the changed value, and emptied cells count as changed.
 
