@@ -361,10 +361,13 @@ def test_a_log_without_its_ids_is_refused() -> None:
 
 
 def test_what_other_programs_round_off_is_no_change() -> None:
-    """10:00:12 as this project stores it, as LibreOffice 7.4 saves it (15 digits) and as openpyxl does (16)."""
+    """10:00:12 as this project stores it, as LibreOffice 7.4 saves it (15 digits), as openpyxl does (16); line ends."""
     exact = (10 * 3600 + 12) / 86400
-    logs = [read(f"{n}.xlsx", {"fish": [{"fish": "F1", "into": v, "weight": 310.1}]})
-            for n, v in enumerate((exact, float(f"{exact:.15g}"), float(f"{exact:.16g}")))]  # fmt: skip
+    saved = ((exact, "a\r\nb"), (float(f"{exact:.15g}"), "a\nb"), (float(f"{exact:.16g}"), "a\nb"))
+    logs = [
+        read(f"{number}.xlsx", {"fish": [{"fish": "F1", "into": into, "notes": notes}]})
+        for number, (into, notes) in enumerate(saved)
+    ]
     assert len({log.tables["fish"].rows[0]["into"] for log in logs}) == 3
     for one, other in itertools.permutations(logs, 2):
         merged = merge(one, [other], logs[0])

@@ -28,9 +28,10 @@ ADVICE = (
     "deleted comes back if the copy is merged again and still differs."
 )
 HEADINGS = (*("Found on", "File", "Sheet", "Row id", "Row in file", "Column", "The log keeps", "The copy has", "Why"),)
-WIDTHS = (17, 28, 14, 14, 9, 24, 28, 28, 44)
+WIDTHS = (17, 20, 12, 11, 8, 18, 18, 18, 28)  # together a page across, legible in landscape
 HEADING_ROW = 5
 UNSURE = ("no-id", "id-doubled")  # rows that only their place in the file tells apart
+LOOK = "listed_wrapped"
 MOMENT = "yyyy-mm-dd hh:mm"
 SHOWN_FORMATS = (FORMATS["date"], FORMATS["time"])
 Key = tuple[object, ...]
@@ -105,10 +106,10 @@ def add_conflicts(
     content, styles = _workbook(NAME, new, moment)
     numbers = edit.styles_from(content)
     for row, conflict in enumerate(new, start=there.last_row + 1):
-        for heading, (value, role, shape) in zip(HEADINGS, _line(conflict, moment), strict=True):
+        for heading, (value, shape) in zip(HEADINGS, _line(conflict, moment), strict=True):
             column = there.columns[heading]
             edit.put(there.name, row, column, value)
-            edit.rows(there.name).edit_cell(row, column).set("s", str(numbers[styles.number(role, shape)]))
+            edit.rows(there.name).edit_cell(row, column).set("s", str(numbers[styles.number(LOOK, shape)]))
     return len(new)
 
 
@@ -121,24 +122,25 @@ def _free_name(names: Sequence[str]) -> str:
     return name
 
 
-def _line(conflict: Conflict, moment: datetime.datetime) -> list[tuple[object, str, str]]:
-    """Value, role and number format of each cell of a line."""
+def _line(conflict: Conflict, moment: datetime.datetime) -> list[tuple[object, str]]:
+    """Value and number format of each cell of a line."""
 
-    def shown(value: Any) -> tuple[object, str, str]:
+    def shown(value: Any) -> tuple[object, str]:
         number = isinstance(value, int | float) and not isinstance(value, bool)
         form = conflict.format if number and conflict.format in SHOWN_FORMATS else "General" if number else "@"
-        return value, "listed_wrapped", form
+        return value, form
 
+    texts = FORMATS["general"]  # words stand off the number before them
     return [
-        (serial(moment.replace(second=0, microsecond=0)), "listed", MOMENT),
-        (Path(conflict.file).name, "listed_wrapped", "@"),
-        (conflict.sheet, "listed", "@"),
-        (conflict.id, "listed", "@" if isinstance(conflict.id, str) else "General"),
-        (conflict.row, "listed", "0"),
-        (conflict.column, "listed_wrapped", "@"),
+        (serial(moment.replace(second=0, microsecond=0)), MOMENT),
+        (Path(conflict.file).name, texts),
+        (conflict.sheet, texts),
+        (conflict.id, texts),
+        (conflict.row, "0"),
+        (conflict.column, texts),
         shown(conflict.kept),
         shown(conflict.other),
-        (REASONS[conflict.reason], "listed_wrapped", "@"),
+        (REASONS[conflict.reason], texts),
     ]
 
 
@@ -158,8 +160,8 @@ def _workbook(name: str, conflicts: Sequence[Conflict], moment: datetime.datetim
         put(HEADING_ROW, column, heading, "head_computed")
         sheet.column_dimensions[letter(column)].width = width
     for row, conflict in enumerate(conflicts, start=HEADING_ROW + 1):
-        for column, (value, role, shape) in enumerate(_line(conflict, moment), start=1):
-            put(row, column, value, role, shape)
+        for column, (value, shape) in enumerate(_line(conflict, moment), start=1):
+            put(row, column, value, LOOK, shape)
     cells.heights[1] = 24
     cells.heights[HEADING_ROW] = 30
     sheet.freeze_panes = f"A{HEADING_ROW + 1}"
@@ -170,4 +172,6 @@ def _workbook(name: str, conflicts: Sequence[Conflict], moment: datetime.datetim
     sheet.sheet_properties.pageSetUpPr.fitToPage = True
     sheet.oddFooter.left.text, sheet.oddFooter.right.text = "&A", "Page &P of &N"
     sheet.sheet_view.showGridLines = False
+    sheet.page_margins.left = sheet.page_margins.right = 0.4
+    sheet.page_margins.top = sheet.page_margins.bottom = 0.5
     return package(frame, {name: cells}, strings), styles

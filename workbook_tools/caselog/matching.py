@@ -27,7 +27,7 @@ def alike(column: Column, value: Any) -> tuple[str, object] | None:
     """What two values of a column have in common when they mean the same; None for a blank.
 
     Numbers count to 15 digits and moments to the millisecond, because some spreadsheet programs save no more; texts
-    count exactly, but for the case of letters where they are ids or point to ids.
+    count exactly, but for the sort of line ends, and for the case of letters where they are ids or point to ids.
     """
     if value is None:
         return None
@@ -37,7 +37,7 @@ def alike(column: Column, value: Any) -> tuple[str, object] | None:
         if column.kind in ("date", "time") and abs(value) < LAST_MOMENT:
             return "moment", round(value * MILLISECONDS)
         return "number", float(f"{value:.15g}")
-    text = str(value)
+    text = str(value).replace("\r\n", "\n")
     return "text", text.casefold() if column.kind in ("id", "reference") else text
 
 

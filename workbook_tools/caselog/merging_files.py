@@ -141,6 +141,9 @@ class _Writing:
         if not homeless:
             return
         place = self.places.get(read.table.name.casefold())
+        if place is None:
+            say = f"Its sheet {read.table.sheet} has lost its table {read.table.name}: no rows can be added to it."
+            self.merged.remarks.append(Note(self.own.path, say))
         free = [] if place is None else self._free_rows(read, place, len(homeless))
         missing = len(homeless) - len(free)
         if missing and place is not None and read.table.log:
