@@ -3,8 +3,8 @@
     python tests/benchmarks/edit_log.py            a log of 5,000 baths
     python tests/benchmarks/edit_log.py 500        another size
 
-The cells are spread over the Baths sheet, every second one a text. Each job of each repeat runs in a process of its own,
-so that its peak memory is its own. What is listed as changed are parts whose bytes differ, or that came or went.
+The cells are spread over the Baths sheet, every second one a text. Each job of each repeat runs in a process of its
+own, so that its peak memory is its own. What is listed as changed are parts whose bytes differ, or that came or went.
 """
 
 from __future__ import annotations
