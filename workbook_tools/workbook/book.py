@@ -155,6 +155,7 @@ class Book:
         self.package = Package(content, path)
         self.texts = SharedTexts(self.package)
         self._rows: dict[str, SheetRows] = {}
+        self._sheet_parts: dict[str, str] = {}  # a sheet keeps its part for good
         self._table_ids = 0
         self.formulas_changed = False
         self.values_changed = False
@@ -184,9 +185,12 @@ class Book:
 
     def part_of(self, sheet: str) -> str:
         """The part of a sheet of cells."""
+        if sheet in self._sheet_parts:
+            return self._sheet_parts[sheet]
         relation = self.relation(self.package.workbook, link_id(self.sheet_element(sheet)))
         if relation.kind != "worksheet":
             raise EditError(self.path, sheet, "is no sheet of cells.")
+        self._sheet_parts[sheet] = relation.target
         return relation.target
 
     def rows(self, sheet: str) -> SheetRows:

@@ -12,10 +12,11 @@ from lxml import etree
 
 from workbook_tools.errors import DataError, EditError
 from workbook_tools.layouts.model import letter
-from workbook_tools.workbook import grafting, growing, notes
+from workbook_tools.workbook import grafting, growing
 from workbook_tools.workbook.appending import NewColumn, append_columns
 from workbook_tools.workbook.book import Book, TablePlace, escaped
 from workbook_tools.workbook.cell_formulas import Area, blocks, formula_of, let_go
+from workbook_tools.workbook.notes import SheetNotes
 from workbook_tools.workbook.parts import Element, local, space
 from workbook_tools.workbook.sheet_rows import MOST_COLUMNS, MOST_ROWS
 from workbook_tools.workbook.values import cell_value
@@ -40,6 +41,7 @@ class WorkbookEdit(Book):
     def __init__(self, content: bytes, path: object = "workbook") -> None:
         super().__init__(content, path)
         self._blocks: dict[str, list[Area]] = {}
+        self._notes: dict[str, SheetNotes] = {}
 
     # ------------------------------------------------------------------------------------------------- cells
 
@@ -155,4 +157,14 @@ class WorkbookEdit(Book):
 
     def remark(self, sheet: str, row: int, column: int, text: str) -> None:
         """Put a note on a cell, below the note that is there; a thread of comments there is left alone (EditError)."""
-        notes.remark(self, sheet, row, column, text)
+        self._held(sheet, row, column, text)
+        part = self.part_of(sheet)
+        if part not in self._notes:
+            self._notes[part] = SheetNotes(self, sheet)
+        self._notes[part].add(row, column, text)
+
+    def content(self) -> bytes:
+        """The edited file. The same edits of the same file give the same bytes."""
+        for notes in self._notes.values():
+            notes.write()
+        return super().content()

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 from lxml import etree
@@ -43,37 +44,51 @@ SHAPE = (
 CHARACTERS_A_LINE = 42
 
 
-def remark(book: Book, sheet: str, row: int, column: int, text: str) -> None:
-    """Put a note on a cell, below a note that is there."""
-    rows = book.rows(sheet)
-    ref = f"{letter(column)}{row}"
-    part = book.package.related(rows.name, "comments")
-    if part and _is_thread(book.package.tree(part), ref):
-        raise EditError(book.path, f"{sheet}!{ref}", "has a thread of comments, which is left as it is.")
-    if not part:
-        part = _new_comments(book, rows.name)
-    root = book.package.tree(part, change=True)
-    there = next((note for note in root.iter("{*}comment") if note.get("ref") == ref), None)
-    if there is not None:
-        _add_text(there, f"\n\n{text}")
-        return
-    author = _author(root)
-    comments = next(child for child in root if local(child) == "commentList")
-    note = etree.SubElement(comments, f"{{{space(root)}}}comment")
-    note.set("ref", ref)
-    note.set("authorId", str(author))
-    etree.SubElement(note, f"{{{space(root)}}}text")
-    _add_text(note, text)
-    _draw(book, sheet, row, column, text)
+class SheetNotes:
+    """The notes of one sheet, gathered and written together: a sheet may get thousands."""
+
+    def __init__(self, book: Book, sheet: str) -> None:
+        self.book, self.sheet = book, sheet
+        self.rows = book.rows(sheet)
+        part = book.package.related(self.rows.name, "comments")
+        self.threads = _threads(book.package.tree(part)) if part else set()
+        self.part = part
+        self.notes: dict[str, Element] | None = None
+        self.shapes: list[tuple[int, int, str]] = []
+
+    def add(self, row: int, column: int, text: str) -> None:
+        """Put a note on a cell, below a note that is there."""
+        ref = f"{letter(column)}{row}"
+        if ref in self.threads:
+            raise EditError(self.book.path, f"{self.sheet}!{ref}", "has a thread of comments, which is left as it is.")
+        self.part = self.part or _new_comments(self.book, self.rows.name)
+        root = self.book.package.tree(self.part, change=True)
+        if self.notes is None:
+            self.notes = {note.get("ref", ""): note for note in root.iter("{*}comment")}
+        if ref in self.notes:
+            _add_text(self.notes[ref], f"\n\n{text}")
+            return
+        comments = next(child for child in root if local(child) == "commentList")
+        note = etree.SubElement(comments, f"{{{space(root)}}}comment")
+        note.set("ref", ref)
+        note.set("authorId", str(_author(root)))
+        etree.SubElement(note, f"{{{space(root)}}}text")
+        _add_text(note, text)
+        self.notes[ref] = note
+        self.shapes.append((row, column, text))
+
+    def write(self) -> None:
+        """Add the boxes of new notes to the sheet's drawing."""
+        if self.shapes:
+            _draw(self.book, self.sheet, self.shapes)
+            self.shapes = []
 
 
-def _is_thread(root: Element, ref: str) -> bool:
+def _threads(root: Element) -> set[str]:
+    """Cells whose note only stands for a thread of comments."""
     authors = [author.text or "" for author in root.iter("{*}author")]
-    for note in root.iter("{*}comment"):
-        number = int(note.get("authorId", "0"))
-        if note.get("ref") == ref and number < len(authors) and authors[number].startswith(THREAD):
-            return True
-    return False
+    threads = {str(number) for number, author in enumerate(authors) if author.startswith(THREAD)}
+    return {note.get("ref", "") for note in root.iter("{*}comment") if note.get("authorId") in threads}
 
 
 def _new_comments(book: Book, sheet_part: str) -> str:
@@ -113,8 +128,8 @@ def _add_text(note: Element, text: str) -> None:
 # -------------------------------------------------------------------------------------------------- the drawing
 
 
-def _draw(book: Book, sheet: str, row: int, column: int, text: str) -> None:
-    """The box in which a note is shown; added to the end of the sheet's drawing, which need not be a tree of ours."""
+def _draw(book: Book, sheet: str, notes: Sequence[tuple[int, int, str]]) -> None:
+    """The boxes in which notes are shown; added to the end of the sheet's drawing, which need not be a tree of ours."""
     part = _drawing(book, sheet)
     content = as_utf8(book.package.read(part), part, book.path)
     end = content.rfind(b"</xml")
@@ -122,22 +137,23 @@ def _draw(book: Book, sheet: str, row: int, column: int, text: str) -> None:
         raise EditError(book.path, sheet, f"has notes in a drawing that cannot be read ({part}).")
     numbers = [int(number) for number in re.findall(rb"_x0000_s(\d+)", content)]
     block = re.search(rb"<o:idmap[^>]*\sdata=[\"'](\d+)", content)
-    number = max([*numbers, 1024 * int(block[1] if block else 1)]) + 1
-    lines = sum(1 + len(line) // CHARACTERS_A_LINE for line in text.split("\n"))
-    shape = SHAPE.format(
-        number=number,
-        z=len(numbers) + 1,
-        height=14 * (lines + 1),
-        left=column,
-        right=column + 4,
-        top=max(row - 2, 0),
-        bottom=max(row - 2, 0) + lines + 2,
-        row=row - 1,
-        column=column - 1,
-    )
-    if b'id="_x0000_t202"' not in content:
-        shape = SHAPE_TYPE + shape
-    book.package.write(part, content[:end] + shape.encode() + content[end:])
+    before = max([*numbers, 1024 * int(block[1] if block else 1)])
+    shapes = [] if b'id="_x0000_t202"' in content else [SHAPE_TYPE]
+    for number, (row, column, text) in enumerate(notes, start=1):
+        lines = sum(1 + len(line) // CHARACTERS_A_LINE for line in text.split("\n"))
+        shape = SHAPE.format(
+            number=before + number,
+            z=len(numbers) + number,
+            height=14 * (lines + 1),
+            left=column,
+            right=column + 4,
+            top=max(row - 2, 0),
+            bottom=max(row - 2, 0) + lines + 2,
+            row=row - 1,
+            column=column - 1,
+        )
+        shapes.append(shape)
+    book.package.write(part, content[:end] + "".join(shapes).encode() + content[end:])
 
 
 def _drawing(book: Book, sheet: str) -> str:

@@ -37,7 +37,7 @@ class Relation:
 
 def local(element: Element) -> str:
     """An element's name without its namespace; nothing for a comment."""
-    return etree.QName(element).localname if isinstance(element.tag, str) else ""
+    return element.tag.rpartition("}")[2] if isinstance(element.tag, str) else ""
 
 
 def space(element: Element) -> str:

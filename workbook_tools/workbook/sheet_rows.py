@@ -96,6 +96,7 @@ class SheetRows:
         self.starts: list[int] = []
         self.edited: dict[int, Row] = {}
         self.whole: dict[int, bytes] = {}  # edited rows that are bytes again
+        self._looked: tuple[int, Row] | None = None  # the row that was looked at last
         self._shared: int | None = None
         self.frame_changed = False
         self.cut()
@@ -127,27 +128,27 @@ class SheetRows:
         self._cut_rows()
 
     def _cut_rows(self) -> None:
-        prefix = re.escape(self.prefix)
-        aside = ASIDE + rb"|" if b"<!" in self.source or b"<?" in self.source[self.body_start :] else b""
-        rows = re.compile(
-            aside + rb"<" + prefix + rb"row(?=[\s/>])(" + ATTRIBUTES + rb")>|(</" + prefix + rb"sheetData\s*>)",
-            re.DOTALL,
-        )
+        tag = rb"<" + re.escape(self.prefix) + rb"row(?=[\s/>])(" + ATTRIBUTES + rb")>"
+        end = rb"</" + re.escape(self.prefix) + rb"sheetData\s*>"
+        if b"<!" in self.source or self.source.find(b"<?", self.body_start) >= 0:  # tags may stand in a comment
+            tag = ASIDE + rb"|" + tag
+            marks = re.finditer(ASIDE + rb"|(" + end + rb")", self.source, re.DOTALL)
+            ends = [mark for mark in marks if mark[1] is not None and mark.start() >= self.body_start]
+        else:
+            ends = list(re.compile(end).finditer(self.source, self.source.rfind(b"</" + self.prefix + b"sheetData")))
+        if not ends:
+            raise ReadError(self.path, f"its part {self.name} is cut short.")
+        self.body_end, self.tail_start = ends[0].span()
         number = 0
-        for tag in rows.finditer(self.source, self.body_start):
-            if tag[2] is not None:
-                self.body_end, self.tail_start = tag.start(), tag.end()
-                break
-            if tag[1] is None:
+        for row in re.compile(tag, re.DOTALL).finditer(self.source, self.body_start, self.body_end):
+            if row[1] is None:
                 continue
-            said = ROW_NUMBER.search(tag[1])
+            said = ROW_NUMBER.search(row[1])
             before, number = number, int(said[1]) if said else number + 1
             if number <= before:
                 raise ReadError(self.path, f"its part {self.name} is damaged: row {number} stands after row {before}.")
             self.numbers.append(number)
-            self.starts.append(tag.start())
-        else:
-            raise ReadError(self.path, f"its part {self.name} is cut short.")
+            self.starts.append(row.start())
 
     def _raw(self, position: int) -> bytes:
         end = self.starts[position + 1] if position + 1 < len(self.starts) else self.body_end
@@ -189,13 +190,19 @@ class SheetRows:
         """A row to look at; None where there is none. What is done to it is not kept."""
         if number in self.edited:
             return self.edited[number]
-        raw = self.bytes_of(number)
-        return self._parsed(raw) if raw else None
+        if self._looked is None or self._looked[0] != number:
+            raw = self.bytes_of(number)
+            self._looked = (number, self._parsed(raw)) if raw else None
+        return None if self._looked is None else self._looked[1]
 
     def edit(self, number: int) -> Row:
         """A row to change; made where there is none. The row stays a tree until many others were edited after it."""
         row = self.edited.pop(number, None)
-        if row is None:
+        looked, self._looked = self._looked, None
+        if row is None and looked is not None and looked[0] == number:
+            row = looked[1]
+            self.whole.pop(number, None)
+        elif row is None:
             raw = self.bytes_of(number) or b"<" + self.prefix + b'row r="%d"/>' % number
             row = self._parsed(raw)
             self.whole.pop(number, None)
