@@ -29,6 +29,7 @@ from demo.practice import practice
 from tests.support.office import Office
 from tests.test_built_files import Package
 from tests.test_check import Data, clean, fish, site
+from tests.test_editing import sink
 from tests.test_log_agrees import differences, opened, stored
 from workbook_tools.caselog.checking import Finding, check_log
 from workbook_tools.caselog.matching import alike, merged_columns
@@ -245,6 +246,30 @@ def test_a_log_saved_by_libreoffice_gets_no_fault_from_a_merge(tmp_path: Path, o
     done = merged_file(saved, one)
     assert (len(done.merged.conflicts), len(done.merged.filled)) == (1, 1)
     assert not audited(kept(tmp_path, done)) - audited(saved)
+
+
+def test_a_log_with_about_everything_in_it_keeps_everything(tmp_path: Path, office: Office) -> None:
+    """Text box, picture, chart, slicer, sparklines, notes, own column: all parts but those that a merge concerns."""
+    other = changed(changed(changed(clean(), "fish", 0, weight=311), "visits", 0, findings="well"), "baths", 1, used=28)
+    other["sites"].append(site("S03", "Willow lake", "pond", "no"))
+    other["baths"][1]["drug_weighed"] = 3.75
+    other["losses"] += [{"day": f"D{n:04d}", "date": 46100.0 + n, "stock": "K01", "dead": n} for n in range(5, 20)]
+    log = tmp_path / "log.xlsx"
+    log.write_bytes(sink())
+    done = merged_file(log, made(tmp_path / "one.xlsx", other))
+    path = kept(tmp_path, done)
+    assert {(c.column, c.other) for c in done.merged.conflicts} == {("Weight g", 311), ("Water used L", 28)}
+    assert audited(path) == audited(log) == Counter()
+    before, after = Package(sink()), Package(done.content)
+    new = {after.sheets[SHEET]}
+    touched = {before.sheets[name] for name in ("Start", "Sites", "Visits", "Baths", "Losses", "Treatments", "Summary")}
+    common = {"[Content_Types].xml", "xl/workbook.xml", "xl/_rels/workbook.xml.rels", "xl/sharedStrings.xml"}
+    tables = {"xl/tables/table10.xml"}  # of Losses, which grew
+    differing = {n for n in before.parts.keys() | after.parts.keys() if before.parts.get(n) != after.parts.get(n)}
+    assert differing - touched == new | common | tables | {"xl/styles.xml", "xl/calcChain.xml"}
+    assert b"<t>green &amp; white</t>" in after.parts[after.sheets["Sites"]]
+    mine = stored(done.content)
+    assert differences(mine, opened(done.content, tmp_path, office)) == []
 
 
 def test_merging_with_itself_gives_the_same_bytes(tmp_path: Path) -> None:

@@ -20,7 +20,8 @@ The rules. "The log" is the file that the others are merged into.
 - With an older state of the log (a base), a cell that only one side changed takes the changed value, and a cell that
   was emptied counts as changed. Changed by two sides to different values, it is a conflict as above. An id that the
   base knows means the same thing everywhere.
-- Numbers are equal as numbers, to 15 digits, and moments to the millisecond; texts are equal letter by letter, but for the sort of line ends.
+- Numbers are equal as numbers, to 15 digits, and moments to the millisecond; texts are equal letter by letter, but for
+  the sort of line ends.
 
 So nothing typed is ever dropped: it is in the merged log, or on the list. Merging again changes nothing, the order of
 the copies does not matter, and a log merged with itself is that log.
