@@ -6,13 +6,13 @@ What a person added to the log stays: text boxes, charts, columns, sheets, looks
 from __future__ import annotations
 
 import datetime
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
 from workbook_tools.caselog.conflict_sheet import add_conflicts, listed
-from workbook_tools.caselog.matching import alike_id, filled_cells, merged_columns, side
+from workbook_tools.caselog.matching import Side, alike_id, filled_cells, merged_columns, side
 from workbook_tools.caselog.merged import Change, Merged, Note, Sources
 from workbook_tools.caselog.merging import conflict, merge
 from workbook_tools.caselog.reading import HEADING_ROWS, ReadLog, ReadTable, read_log, typed_value
@@ -167,8 +167,10 @@ class _Writing:
                 break
             cells = self.raw.row(table.sheet, number)
             reach = range(1, len(cells) + 1) if table.log else range(place.first_column, place.last_column + 1)
-            foreign = any(self.raw.value(table.sheet, number, c) is not None for c in reach if c not in ours)
-            if number not in used and not foreign and not self._formulas(table, number, typed):
+            foreign = [c for c in reach if c not in ours and self.raw.value(table.sheet, number, c) is not None]
+            if number in used or any(not self._formulas(table, number, [column]) for column in foreign):
+                continue  # a column of somebody's own that is computed down to the last row leaves the rows empty
+            if not self._formulas(table, number, typed):
                 free.append(number)
         return free
 
@@ -192,18 +194,17 @@ class _Writing:
         names = {alike_id(self.merged.rows[key][position][table.key_column.key]) for position in positions}
         for added in [a for a in self.merged.added if a.table == key and alike_id(a.id) in names]:
             self.merged.added.remove(added)
-            self._list(key, added.sources, None, None, "no-room")
+            for copy, position in self._rows_of(key, added.sources):
+                for column, value in filled_cells(copy, position):
+                    self.merged.conflicts.append(conflict(copy, position, column, None, value, "no-room"))
         for position in reversed(positions):
             del self.merged.rows[key][position], self.merged.numbers[key][position]
 
-    def _list(self, key: str, sources: Sources, only: str | None, kept: Any, reason: str) -> None:
-        """List cells of the copies that a value came from."""
+    def _rows_of(self, key: str, sources: Sources) -> Iterator[tuple[Side, int]]:
+        """The rows of the copies that a value came from."""
         for file, row in sources:
             copy = side(file, self.others[file].tables[key])
-            position = copy.read.numbers.index(row)
-            for column, value in filled_cells(copy, position):
-                if only in (None, column.key):
-                    self.merged.conflicts.append(conflict(copy, position, column, kept, value, reason))
+            yield copy, copy.read.numbers.index(row)
 
     def _put(self, change: Change) -> bool:
         """Type a merged value; a formula that stands there is not typed over."""
@@ -214,7 +215,9 @@ class _Writing:
             return True
         position = self.merged.numbers[change.table].index(change.row)
         self.merged.rows[change.table][position][change.key] = change.before
-        self._list(change.table, change.sources, change.key, change.before, "formula")
+        for copy, row in self._rows_of(change.table, change.sources):
+            cell = table.by_key[change.key], change.before, copy.row(row).get(change.key)
+            self.merged.conflicts.append(conflict(copy, row, *cell, "formula"))
         return False
 
     def _put_added(self, key: str, read: ReadTable) -> None:

@@ -33,8 +33,8 @@ def merge(
 ) -> None:
     """Merge the COPIES of a case log into LOG: the office computer's, a tablet's, one that a producer sent back.
 
-    Rows are matched by the id in their first column, on the Lists and Reference sheets by their first column; the case
-    of letters and the order of rows do not count. A row that only a copy has is added; an equal one is kept once; a
+    Rows are matched by their id, on the Lists and Reference sheets by their first column; the case of letters and the
+    order of rows do not count. A row that only a copy has is added; an equal one is kept once; a
     blank cell takes the value of the copies. Cells filled with different values are conflicts: LOG keeps its own, both
     are printed and listed on the sheet "Merge conflicts". Nothing typed is dropped, no row is deleted.
 
