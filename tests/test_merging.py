@@ -7,7 +7,7 @@ from collections.abc import Iterator, Sequence
 from typing import Any
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from workbook_tools.caselog.matching import Side, alike, alike_id, merged_columns, side, whole
@@ -85,6 +85,7 @@ def logs_of(log: Drawn, copies: list[Drawn], base: Drawn | None) -> tuple[ReadLo
 
 
 @given(logs)
+@settings(deadline=None)
 def test_a_log_merged_with_itself_is_that_log(drawn: Drawn) -> None:
     log = read("log.xlsx", *drawn)
     merged = merge(log, [log, log])
@@ -93,8 +94,12 @@ def test_a_log_merged_with_itself_is_that_log(drawn: Drawn) -> None:
     assert merged.as_dict() == {"added": [], "filled": [], "changed": [], "conflicts": [], "remarks": []}
 
 
+TWIN = {"limit": "oxygen", "source": "mine"}
+
+
 @given(logs, copies_of_it, bases)
-@settings(max_examples=300)
+@example(({"limits": [TWIN, TWIN]}, []), [({"limits": [{"limit": "oxygen", "value": 5}]}, [])], None)
+@settings(max_examples=400, deadline=None)
 def test_merging_again_changes_nothing(drawn: Drawn, others: list[Drawn], older: Drawn | None) -> None:
     log, copies, base = logs_of(drawn, others, older)
     once = merge(log, copies, base)
@@ -105,6 +110,7 @@ def test_merging_again_changes_nothing(drawn: Drawn, others: list[Drawn], older:
 
 
 @given(logs, copies_of_it, bases, st.randoms(use_true_random=False))
+@settings(deadline=None)
 def test_the_order_of_the_copies_does_not_matter(
     drawn: Drawn, others: list[Drawn], older: Drawn | None, random: Any
 ) -> None:
@@ -117,7 +123,7 @@ def test_the_order_of_the_copies_does_not_matter(
 
 
 @given(logs, copies_of_it, bases)
-@settings(max_examples=300)
+@settings(max_examples=300, deadline=None)
 def test_nothing_is_dropped(drawn: Drawn, others: list[Drawn], older: Drawn | None) -> None:
     log, copies, base = logs_of(drawn, others, older)
     merged = merge(log, copies, base)
@@ -169,6 +175,7 @@ cell = st.sampled_from([None, "x", "y", 1, 2.5, 0])
 
 
 @given(*[st.tuples(cell, cell, cell)] * 3)
+@settings(deadline=None)
 def test_with_a_base_a_change_of_one_side_is_taken(mine: Any, theirs: Any, old: Any) -> None:
     """The rule written out cell by cell, over columns that are not required."""
     keys = ("dead", "notes", "feed")

@@ -67,7 +67,7 @@ def in_order(value: Any) -> tuple[Any, ...]:
 class Side:
     """One table of one file, with its rows sorted out.
 
-    `known` has the positions of the rows under each id, equal ones once, `nameless` those of rows without one,
+    `known` has the positions of the rows under each id, `nameless` those of rows without one,
     `waiting` those of rows that have nothing but an id given in advance: they count as empty.
     """
 
@@ -99,8 +99,8 @@ class Side:
         return self.row(places[0]) if len(places) == 1 else None
 
 
-def side(file: str, read: ReadTable) -> Side:
-    """Sort out the rows of one table of one file."""
+def side(file: str, read: ReadTable, twins: bool = False) -> Side:
+    """Sort out the rows of one table of one file; with `twins`, one row twice over is two."""
     table = read.table
     made = Side(file, read)
     seen: set[tuple[object, ...]] = set()
@@ -114,7 +114,7 @@ def side(file: str, read: ReadTable) -> Side:
                 made.nameless.append(position)
         elif table.id_column is not None and not filled:
             made.waiting.setdefault(identity, position)
-        elif (content := whole(made, position)) not in seen:  # one row twice over is one row
+        elif (content := whole(made, position)) not in seen or twins:
             seen.add(content)
             made.known.setdefault(identity, []).append(position)
     return made

@@ -78,7 +78,7 @@ def merge(log: ReadLog, copies: Sequence[ReadLog], base: ReadLog | None = None) 
     for key, read in log.tables.items():
         sides = [side(copy.path, copy.tables[key]) for copy in copies if key in copy.tables]
         before = side(base.path, base.tables[key]) if base and key in base.tables else None
-        _TableMerge(merged, read.table, side(log.path, read), sides, before).run()
+        _TableMerge(merged, read.table, side(log.path, read, twins=True), sides, before).run()
     merged.sort()
     return merged
 
