@@ -227,6 +227,14 @@ def test_rows_are_added_kept_once_and_filled() -> None:
     assert merged.conflicts == []
 
 
+def test_of_two_spellings_the_same_one_is_taken_in_every_order() -> None:
+    copies = [losses(f"{stock}.xlsx", loss("D1", stock=stock)) for stock in ("k1", "K1")]
+    for order in (copies, copies[::-1]):
+        merged = merge(losses("log.xlsx", loss("D1", stock=None)), order)
+        assert [row["stock"] for row in merged.rows["losses"]] == ["K1"]
+        assert merged.filled[0].sources == (("K1.xlsx", 6), ("k1.xlsx", 6))
+
+
 def test_a_conflict_names_both_values_and_the_place() -> None:
     log = losses("log.xlsx", loss("D1", dead=1, notes=None))
     copy = losses("a/copy.xlsx", {}, loss("D1", dead=2, notes="gulls"))
@@ -370,10 +378,14 @@ def test_a_log_without_its_ids_is_refused() -> None:
 def test_what_other_programs_round_off_is_no_change() -> None:
     """10:00:12 as this project stores it, as LibreOffice 7.4 saves it (15 digits), as openpyxl does (16); line ends."""
     exact = (10 * 3600 + 12) / 86400
-    saved = ((exact, "a\r\nb"), (float(f"{exact:.15g}"), "a\nb"), (float(f"{exact:.16g}"), "a\nb"))
+    saved = (
+        (exact, 0.1 + 0.2, "a\r\nb"),
+        (float(f"{exact:.15g}"), float(f"{0.1 + 0.2:.15g}"), "a\nb"),
+        (float(f"{exact:.16g}"), float(f"{0.1 + 0.2:.16g}"), "a\nb"),
+    )
     logs = [
-        read(f"{number}.xlsx", {"fish": [{"fish": "F1", "into": into, "notes": notes}]})
-        for number, (into, notes) in enumerate(saved)
+        read(f"{number}.xlsx", {"fish": [{"fish": "F1", "into": into, "weight": weight, "notes": notes}]})
+        for number, (into, weight, notes) in enumerate(saved)
     ]
     assert len({log.tables["fish"].rows[0]["into"] for log in logs}) == 3
     for one, other in itertools.permutations(logs, 2):
