@@ -99,7 +99,7 @@ class TableRefresh:
                 f"{self.sheet}!{letter(place)}{number} ({column.heading}) is typed over; it was left as it is."
             )
             return
-        result = self.model.content_at(self.table.sheet, number, place)
+        result = self.model.result_at(self.table.sheet, number, place)
         text, cells = "", ""
         if column.key not in shared:
             shared[column.key] = self.rows.free_shared()
@@ -117,7 +117,7 @@ class TableRefresh:
         place = self.numbers[column.key]
         row = self.rows.peek(number)
         cell = row.cells.get(place) if row is not None else None
-        name = self.model.content_at(self.table.sheet, number, place).value
+        name = self.model.result_at(self.table.sheet, number, place).value
         if name and (cell is None or not any(local(child) in ("v", "is", "f") for child in cell)):
             self.edit.put(self.sheet, number, place, name)
 
@@ -213,7 +213,7 @@ class TableRefresh:
     def _results(self, column: int) -> list[object]:
         found: list[object] = []
         for row in range(self.place.first_row, self.place.last_row + 1):
-            content = self.model.content_at(self.table.sheet, row, column)
+            content = self.model.result_at(self.table.sheet, row, column)
             found.append(float(content.value) if content.kind == "n" and content.value else content.value)
         return found
 

@@ -35,14 +35,20 @@ class Content:
 
 def content_of(rows: SheetRows, row: int, column: int, cell: Element, texts: list[str]) -> Content:
     """What a cell holds; `texts` are the workbook's shared ones."""
-    kind = cell.get("t", "n")
+    value = value_of(cell, texts)
     formula = formula_of(cell)
+    return value if formula is None else Content(text_of(rows, row, column, formula), value.value, value.kind)
+
+
+def value_of(cell: Element, texts: list[str]) -> Content:
+    """The value of a cell, or the stored result of its formula."""
+    kind = cell.get("t", "n")
     value = next((child.text or "" for child in cell if local(child) == "v"), None)
     if kind == "s" and value is not None:
         kind, value = "str", texts[int(value)]
     elif kind == "inlineStr":
         kind, value = "str", "".join(str(t.text or "") for t in cell.iter("{*}t"))
-    return Content(None if formula is None else text_of(rows, row, column, formula), value, kind)
+    return Content(None, value, kind)
 
 
 def contents(edit: WorkbookEdit, sheet: str) -> dict[tuple[int, int], Content]:
@@ -102,6 +108,12 @@ class Model:
         found = rows.peek(row)
         cell = found.cells.get(column) if found is not None else None
         return Content(None, None) if cell is None else content_of(rows, row, column, cell, self.texts)
+
+    def result_at(self, sheet: str, row: int, column: int) -> Content:
+        """The value of one of its cells alone: the text of a shared formula takes long to find."""
+        found = self.book.rows(sheet).peek(row)
+        cell = found.cells.get(column) if found is not None else None
+        return Content(None, None) if cell is None else value_of(cell, self.texts)
 
     def rule(self, sheet: str, cells: Area) -> str:
         """The rule on cells as text, without the cells."""
