@@ -112,11 +112,14 @@ class SharedTexts:
         return self._there
 
     def texts(self) -> list[str]:
-        """The texts of the table as it was read, without their formats."""
-        if not self.part:
-            return []
-        root = self.package.tree(self.part)
-        return ["".join(t.text or "" for t in item.iter("{*}t") if local(t.getparent()) != "rPh") for item in root]
+        """The texts of the table, new ones included, without their formats."""
+        root = self.package.tree(self.part) if self.part else ()
+        there = [
+            unescaped("".join(t.text or "" for t in item.iter("{*}t") if local(t.getparent()) != "rPh"))
+            for item in root
+            if local(item) == "si"
+        ]
+        return [*there, *self.new]
 
     def write(self) -> None:
         """Write the new ones to the end of the part."""

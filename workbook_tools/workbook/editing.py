@@ -65,7 +65,7 @@ class WorkbookEdit(Book):
             self.formulas_changed = True
         if cell is None and held is None:
             return
-        if self._covered(sheet, row, column):
+        if self.is_covered(sheet, row, column):
             raise EditError(self.path, place, "is covered by merged cells; only the first of them can be filled.")
         self._fill(rows.edit_cell(row, column), held, typed=True)
         self.values_changed = True
@@ -89,7 +89,8 @@ class WorkbookEdit(Book):
         except ValueError as error:
             raise DataError([f"{place}: {error}"]) from error
 
-    def _covered(self, sheet: str, row: int, column: int) -> bool:
+    def is_covered(self, sheet: str, row: int, column: int) -> bool:
+        """Whether a cell lies under merged ones."""
         merged = (Area.of(entry.get("ref", "")) for entry in self.rows(sheet).frame().iter("{*}mergeCell"))
         areas = (area for area in merged if area is not None and area.holds(row, column))
         return any((area.top, area.left) != (row, column) for area in areas)
@@ -162,6 +163,11 @@ class WorkbookEdit(Book):
         if part not in self._notes:
             self._notes[part] = SheetNotes(self, sheet)
         self._notes[part].add(row, column, text)
+
+    def forget(self, part: str) -> None:
+        """Read a sheet's rows anew when they are asked for: its part was written as a whole."""
+        self._blocks.pop(part, None)
+        super().forget(part)
 
     def content(self) -> bytes:
         """The edited file. The same edits of the same file give the same bytes."""

@@ -21,6 +21,7 @@ STYLE = re.compile(rb'(\ss=")(\d+)"')
 TEXT_CELL = re.compile(rb'(<(?:\w+:)?c(?=\s)[^>]*\st="s"[^>]*>\s*<(?:\w+:)?v>)(\d+)(</)')
 TAKEN_OUT = ("table",)
 SHARED = ("styles", "theme", "sharedStrings")
+CARRIED = ("conditionalFormatting", "dataValidations")  # a person's own, where the new sheet has none
 KEPT = {"drawing": "drawing", "vmlDrawing": "legacyDrawing", "comments": "", "threadedComment": ""}
 LOOKS = ("dxfId", "headerRowDxfId", "dataDxfId", "totalsRowDxfId", "headerRowBorderDxfId", "tableBorderDxfId")
 
@@ -47,6 +48,7 @@ class _Graft:
         self.styles = StyleGraft(book, other)
         self.other_texts = other.texts.texts()
         self.copies: dict[str, str] = {}
+        self.table_ids: dict[str, str] = {}  # of tables that were taken out, by name
 
     def check_tables(self, sheets: Sequence[str]) -> None:
         """No table may take the name of one that stays."""
@@ -63,7 +65,6 @@ class _Graft:
         rows = SheetRows(self._cells(self.other.rows(name).content()), source, self.other.path)
         old = self.book.part_of(name) if name.casefold() in {n.casefold() for n in self.book.sheet_names} else ""
         part = old or self.book.package.free_name("xl/worksheets/sheet{}.xml")
-        links = self._links(source)
         frame = rows.frame(change=True)
         self._looks(frame)
         for column in frame.iter("{*}col"):
@@ -71,8 +72,9 @@ class _Graft:
                 column.set("style", str(self.styles.numbers[int(column.get("style"))]))
         for view in frame.iter("{*}sheetView"):
             view.attrib.pop("tabSelected", None)
+        kept = self._keep(rows, name, {link.kind for link in self.other.package.relations(source)}) if old else []
+        links = [*self._links(source), *kept]
         if old:
-            self._keep(rows, old, links)
             self.book.package.write(part, rows.content())
             self.book.forget(part)
         else:
@@ -99,20 +101,28 @@ class _Graft:
                 if isinstance(element.tag, str) and element.get(name) is not None:
                     element.set(name, str(self.styles.notices[int(element.get(name))]))
 
-    def _keep(self, rows: SheetRows, old: str, links: list[Element]) -> None:
-        """Take out the tables of a sheet that is put anew, and keep its drawings and notes on the new one."""
+    def _keep(self, rows: SheetRows, sheet: str, there: set[str]) -> list[Element]:
+        """Take out the tables of a sheet that is put anew, and keep its drawings and notes on the new one.
+
+        `there` are the kinds of parts that the new one has. Relations for what is kept are answered.
+        """
         package = self.book.package
-        old_frame = SheetRows(package.read(old), old, self.book.path).frame()
-        there = {link.get("Type", "").rpartition("/")[2] for link in links}
+        old = self.book.part_of(sheet)
+        old_frame = self.book.rows(sheet).frame()
         own = package.tree(relations_of(old)) if package.has(relations_of(old)) else ()
+        links = []
+        for name in CARRIED:
+            if rows.child(name) is None:
+                for element in [child for child in old_frame if local(child) == name]:
+                    rows.place_in_order(deepcopy(element))
         for number, link in enumerate(list(own), start=1):
             kind = link.get("Type", "").rpartition("/")[2]
             if kind in TAKEN_OUT:
-                package.remove(next(r.target for r in package.relations(old) if r.id == link.get("Id")))
+                self._forget_table(next(r.target for r in package.relations(old) if r.id == link.get("Id")))
             if kind not in KEPT:
                 continue
             if kind in there:
-                raise EditError(self.book.path, old, f"has a {kind} of its own, which would be lost.")
+                raise EditError(self.book.path, sheet, f"has a {kind} of its own, which would be lost.")
             kept = deepcopy(link)
             kept.set("Id", f"rIdKept{number}")
             if kept.get("TargetMode") != "External":
@@ -123,6 +133,13 @@ class _Graft:
                     shown = deepcopy(element)
                     shown.set(link_name(rows.frame()), kept.get("Id"))
                     rows.place_in_order(shown)
+        return links
+
+    def _forget_table(self, part: str) -> None:
+        """Take out a table; the new one of its name gets its number, which slicers go by."""
+        root = self.book.package.tree(part)
+        self.table_ids[root.get("name", "").casefold()] = root.get("id", "")
+        self.book.package.remove(part)
 
     def _list(self, name: str, part: str) -> None:
         """Name a new sheet in the workbook, behind the one that it stands behind in the other workbook."""
@@ -206,7 +223,8 @@ class _Graft:
             root = deepcopy(theirs.tree(source))
             self._looks(root)
             if kind == "table":
-                root.set("id", str(self.book.free_table_id()))
+                old = self.table_ids.get(root.get("name", "").casefold())
+                root.set("id", old or str(self.book.free_table_id()))
             elif kind == "pivotTable":
                 cache = next(link for link in links if link.get("Type", "").endswith("/pivotCacheDefinition"))
                 root.set("cacheId", self._cache(str(cache.get("Target")).lstrip("/")))

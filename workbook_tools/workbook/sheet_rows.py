@@ -5,6 +5,7 @@ A sheet may hold millions of cells; a tree of all of them would take fifty times
 
 from __future__ import annotations
 
+import functools
 import re
 from bisect import bisect_left
 from collections.abc import Iterator
@@ -20,6 +21,7 @@ ATTRIBUTES = rb"(?:\"[^\"]*\"|'[^']*'|[^>\"'])*"
 ASIDE = rb"<!--.*?-->|<!\[CDATA\[.*?\]\]>|<\?.*?\?>"
 TAG = re.compile(ASIDE + rb"|<(/?)([^\s/>!?]+)(" + ATTRIBUTES + rb")>", re.DOTALL)
 ROW_NUMBER = re.compile(rb"(?:^|\s)r\s*=\s*[\"'](\d+)[\"']")
+DIGITS = "0123456789"
 PLACE = re.compile(r"^([A-Z]{1,3})(\d{1,7})$")
 MOST_TREES = 512  # rows of one sheet that are trees at a time
 MOST_ROWS, MOST_COLUMNS = 1_048_576, 16_384
@@ -34,6 +36,7 @@ ORDER = (
 )
 
 
+@functools.cache
 def column_number(letters: str) -> int:
     """Column number from 1 of column letters."""
     number = 0
@@ -58,8 +61,8 @@ class Row:
         before = 0
         for cell in element:
             if local(cell) == "c":
-                place = place_of(cell.get("r", ""))
-                before = place[1] if place else before + 1
+                letters = str(cell.get("r", "")).rstrip(DIGITS)
+                before = column_number(letters) if letters else before + 1
                 self.cells[before] = cell
 
     def set_cell(self, column: int, cell: Element) -> None:
