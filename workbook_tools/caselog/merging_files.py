@@ -77,8 +77,8 @@ def merge_files(
     if version is not None and version != layout.version:
         raise ReadError(
             log,
-            f"is of layout version {version}, these tools are of {layout.version}: merge with tools of its version, or "
-            "bring it up to date first.",
+            f"is of layout version {version}, these tools are of {layout.version}: bring it up to date first "
+            "(`workbook-tools upgrade`), or take newer tools.",
         )
     merged = merge(own, list(others.values()), old)
     raw = RawCells(before)
