@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import re
 import warnings
 from pathlib import Path
 
@@ -25,7 +26,7 @@ from workbook_tools.workbook.log import build_log
 def slips() -> Data:
     """Five slips: two of one fish, an id that stands twice, a text that looks like a formula, a number for a text."""
     data = clean()
-    data["fish"][0] |= {"weight": "310,5", "species": "=1+1"}
+    data["fish"][0] |= {"weight": "310,5", "other_species": "=1+1"}
     data["fish"][1]["fish"] = "F0001"
     data["baths"][1]["lot"] = 12
     data["baths"][0]["visit"] = "V009"
@@ -120,12 +121,13 @@ def test_the_marked_copy_checks_as_the_log(tmp_path: Path) -> None:
 
 def test_many_findings(tmp_path: Path) -> None:
     data = clean()
-    data["fish"] = [{"fish": f"F{n:04d}", "bath": "B001", "species": "unicorn"} for n in range(1500)]
+    data["fish"] = [{"fish": f"F{n:04d}", "bath": "B001", "other_species": "unicorn"} for n in range(1500)]
     path = tmp_path / "log.xlsx"
     path.write_bytes(build_log(case_log(), data, rows=1))
     found = check_log(path, case_log())
     new = annotated(path.read_bytes(), found)
-    assert sum(place.startswith("Fish!C") for place in notes(new)) == 1500
+    species = case_log().tables["fish"].letters["other_species"]
+    assert sum(re.fullmatch(rf"Fish!{species}\d+", place) is not None for place in notes(new)) == 1500
 
 
 def test_nothing_to_find(tmp_path: Path) -> None:

@@ -48,10 +48,15 @@ def read(path: str, data: Rows, without: Sequence[tuple[str, str]] = (), first: 
         there = [c.key for c in merged_columns(table) if (key, c.key) not in without]
         rows = [dict.fromkeys(c.key for c in merged_columns(table)) | row for row in data.get(key, ())]
         rows = [{name: value if name in there else None for name, value in row.items()} for row in rows]
-        used = [(first + n, row) for n, row in enumerate(rows) if any(value is not None for value in row.values())]
-        tables[key] = ReadTable(
-            table, dict.fromkeys(there, "A"), [row for _, row in used], [], [number for number, _ in used]
-        )
+        used: list[tuple[int, dict[str, Any]]] = []
+        ahead: dict[str, int] = {}
+        for number, row in enumerate(rows, start=first):
+            if table.in_use(row) if table.log else any(value is not None for value in row.values()):
+                used.append((number, row))
+            elif row[table.key_column.key] is not None:
+                ahead.setdefault(str(row[table.key_column.key]), number)
+        own = [row for _, row in used], [], [number for number, _ in used]
+        tables[key] = ReadTable(table, dict.fromkeys(there, "A"), *own, ahead)
     return ReadLog(path, LAYOUT, tables, [])
 
 
@@ -61,7 +66,9 @@ def again(merged: Merged, log: ReadLog) -> ReadLog:
     for key, read_table in log.tables.items():
         numbers = itertools.count(max(read_table.numbers, default=5) + 1)
         places = [next(numbers) if number is None else number for number in merged.numbers[key]]
-        tables[key] = ReadTable(read_table.table, read_table.letters, merged.rows[key], [], places)
+        names = {alike_id(row.get(read_table.table.key_column.key)) for row in merged.rows[key]}
+        ahead = {name: number for name, number in read_table.ahead.items() if alike_id(name) not in names}
+        tables[key] = ReadTable(read_table.table, read_table.letters, merged.rows[key], [], places, ahead)
     return ReadLog(log.path, LAYOUT, tables, [])
 
 
@@ -269,7 +276,7 @@ def test_two_things_under_one_id() -> None:
 
 def test_two_fish_of_one_bath_under_one_id_are_not_mixed() -> None:
     """Typed on two devices into rows with the same id given in advance: no fish gets the other's recovery time."""
-    same = {"fish": "F7", "bath": "B1", "species": "carp"}
+    same = {"fish": "F7", "bath": "B1", "other_species": "carp"}
     log = read("log.xlsx", {"fish": [same | {"weight": 900, "length": 36}]})
     copy = read("copy.xlsx", {"fish": [same | {"weight": 1400, "length": 41, "recovered": 0.5}]})
     merged = merge(log, [copy])
@@ -325,14 +332,21 @@ def test_a_row_that_one_side_deleted_stays_or_comes_back() -> None:
 def test_ids_given_in_advance_are_empty_rows() -> None:
     given = [{"day": f"D{n}"} for n in range(1, 5)]
     log = losses("log.xlsx", loss("D1"), *given[1:])
+    assert log.tables["losses"].ahead == {"D2": 7, "D3": 8, "D4": 9}
     copy = losses("copy.xlsx", given[0], given[1], loss("d3", dead=2), given[3])
     merged = merge(log, [copy])
-    assert [(r["day"], r["dead"]) for r in merged.rows["losses"]] == [
-        ("D1", None), ("D2", None), ("D3", 2), ("D4", None),
-    ]  # fmt: skip
-    assert merged.numbers["losses"] == [6, 7, 8, 9]
+    assert [(r["day"], r["dead"]) for r in merged.rows["losses"]] == [("D1", None), ("D3", 2)]  # in the log's spelling
+    assert merged.numbers["losses"] == [6, None]
     assert [added.id for added in merged.added] == ["D3"]
     assert merged.filled == merged.conflicts == []
+
+
+def test_a_lot_is_given_by_a_person_and_counts_alone() -> None:
+    """Ids of the Stores sheet are what a label says: a row with nothing else is something typed."""
+    log, copy = read("log.xlsx", {"stores": []}), read("copy.xlsx", {"stores": [{"lot": "0012"}]})
+    merged = merge(log, [copy])
+    assert [row["lot"] for row in merged.rows["stores"]] == ["0012"]
+    assert [added.id for added in merged.added] == ["0012"]
 
 
 @pytest.mark.parametrize(("day", "rows"), [(None, ((8, 1), (9, 2))), ("D1", ((9, 2),))])

@@ -33,7 +33,7 @@ HEADING_ROW = 5
 UNSURE = ("no-id", "id-doubled")  # rows that only their place in the file tells apart
 LOOK = "listed_wrapped"
 MOMENT = "yyyy-mm-dd hh:mm"
-SHOWN_FORMATS = (FORMATS["date"], FORMATS["time"])
+SHOWN_FORMATS = (FORMATS["date"], FORMATS["time"], FORMATS["elapsed"])
 Key = tuple[object, ...]
 
 

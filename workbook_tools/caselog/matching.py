@@ -67,14 +67,13 @@ def in_order(value: Any) -> tuple[Any, ...]:
 class Side:
     """One table of one file, with its rows sorted out.
 
-    `known` has the positions of the rows under each id, `nameless` those of rows without one,
-    `waiting` those of rows that have nothing but an id given in advance: they count as empty.
+    `known` has the positions of the rows under each id, `nameless` those of rows without one. Rows that have nothing
+    but an id given in advance are not among the rows that were read: they count as empty.
     """
 
     file: str
     read: ReadTable
     known: dict[object, list[int]] = field(default_factory=dict)
-    waiting: dict[object, int] = field(default_factory=dict)
     nameless: list[int] = field(default_factory=list)
 
     @property
@@ -112,8 +111,6 @@ def side(file: str, read: ReadTable, twins: bool = False) -> Side:
         if identity is None:
             if filled:
                 made.nameless.append(position)
-        elif table.id_column is not None and not filled:
-            made.waiting.setdefault(identity, position)
         elif (content := whole(made, position)) not in seen or twins:
             seen.add(content)
             made.known.setdefault(identity, []).append(position)

@@ -9,8 +9,8 @@ The rules. "The log" is the file that the others are merged into.
 - A cell that is blank in the log takes the value of the copies. Filled with different values, it is a conflict: the
   log's own value stays, and both are listed. A cell that is blank in the log and differs between copies stays blank,
   and all its values are listed.
-- A row whose only typed cell is its id, given in advance, counts as empty: it is never in conflict and never added,
-  and a row with that id takes its place.
+- A row whose only typed cell is an id of the kind that is given in advance counts as empty: it is never in conflict
+  and never added, and a row with that id takes its place.
 - Two things under one id: where a required cell (the visit of a bath, the bath of a fish, the date of a loss), or more
   than one of the others, is filled on both sides and differs, nothing of the copy's row is merged, lest one fish be
   filled up with the lengths and times of another; all that the log does not have is listed. Where two copies differ
@@ -38,6 +38,7 @@ from workbook_tools.caselog.matching import (
     Row,
     Side,
     alike,
+    alike_id,
     contradict,
     filled_cells,
     in_order,
@@ -107,6 +108,7 @@ class _TableMerge:
         self.base = base
         self.rows = [dict(row) for row in log.read.rows]
         self.numbers: list[int | None] = list(log.read.numbers)
+        self.ahead = {alike_id(name): name for name in log.read.ahead}
         self.new: list[dict[str, Any]] = []
 
     def run(self) -> None:
@@ -163,22 +165,18 @@ class _TableMerge:
         return [] if any(contradict(self.table, one, other, own) for one, other in pairs) else fitting
 
     def _add(self, identity: object, merging: _RowMerge, rows: list[tuple[Side, int]], base: Row | None) -> Row | None:
-        """A row that the log does not have; it takes the place of an empty one with its id."""
+        """A row that the log does not have; an id that the log has given in advance keeps the log's spelling."""
         key = self.table.key_column.key
-        waiting = self.log.waiting.get(identity)
         spellings = [copy.row(position)[key] for copy, position in rows]
-        name = min(spellings, key=in_order) if waiting is None else self.rows[waiting][key]
+        name = self.ahead.get(identity) or min(spellings, key=in_order)
         values = {column.key: None for column in merged_columns(self.table)} | merging.values() | {key: name}
-        if self.table.id_column is not None and all(value is None for k, value in values.items() if k != key):
+        if self.table.gives_ids and all(value is None for k, value in values.items() if k != key):
             return None  # all its cells are in conflict, and stand on the list
         self.merged.added.append(Added(sources(rows), self.table.key, self.table.sheet, name, values))
         if base is not None:
             say = f"{self.table.sheet} {name} is in this older state and not in the log: the row was added again."
             self.merged.remarks.append(Note(self.base.file if self.base else "", say))
-        if waiting is None:
-            self.new.append(dict(values))
-        else:
-            self.rows[waiting] |= values
+        self.new.append(dict(values))
         return values
 
     def _place_new_rows(self) -> None:

@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from workbook_tools.caselog import ahead
 from workbook_tools.caselog.conflict_sheet import add_conflicts, listed
 from workbook_tools.caselog.matching import Side, alike_id, filled_cells, merged_columns, side
 from workbook_tools.caselog.merged import Change, Merged, Note, Sources
@@ -132,13 +133,31 @@ class _Writing:
                 for key, rows in self.merged.rows.items()
             }
             letters = {key: read.letters for key, read in self.own.tables.items()}
-            ahead = {key: self._still_ahead(key, read) for key, read in self.own.tables.items()}
-            store_results(self.edit, self.raw, self.own.layout, typed, letters, self.grown, ahead)
+            waiting = {key: self._ids_ahead(key, read) for key, read in self.own.tables.items()}
+            store_results(self.edit, self.raw, self.own.layout, typed, letters, self.grown, waiting)
 
-    def _still_ahead(self, key: str, read: ReadTable) -> dict[str, int]:
-        """Ids given to rows that are still not filled."""
-        filled = set(self.merged.numbers[key])
-        return {name: number for name, number in read.ahead.items() if number not in filled}
+    def _ids_ahead(self, key: str, read: ReadTable) -> dict[str, int]:
+        """Ids of rows that are still empty; one whose row was taken by another goes to the next empty row."""
+        table, numbers = read.table, self.merged.numbers[key]
+        names = [row[table.key_column.key] for row in self.merged.rows[key]]
+        filled = {number: name for number, name in zip(numbers, names, strict=True) if number is not None}
+        spare = [number for number in self.grown.get(key, ()) if number not in filled]
+        place = read.letters.get(table.key_column.key)
+        if place is None or not table.gives_ids or not (spare or filled.keys() & read.ahead.values()):
+            return dict(read.ahead)
+        fixed = self._fixed_ids(read, place)
+        free = {name: number for name, number in read.ahead.items() if number not in fixed}
+        stay = {name: number for name, number in read.ahead.items() if number in fixed and number not in filled}
+        needed = ahead.pointed_to(self.own.layout, self.merged.rows).get(key, set())
+        after = ahead.moved(table, free, filled, spare, (*names, *stay), needed, ahead.mark_of(self.edit))
+        ahead.write(self.edit, table.sheet, place, read.ahead, after)
+        return after | stay
+
+    def _fixed_ids(self, read: ReadTable, place: str) -> set[int]:
+        """Empty rows that keep their ids: a person wrote something beside them, or computes the id."""
+        rows = list(read.ahead.values())
+        computed = ahead.computed_ids(self.edit, read.table.sheet, place, rows)
+        return computed | {row for row in rows if self._foreign(read, row)}
 
     def _place_rows(self, key: str, read: ReadTable) -> None:
         """Give each new row a place: the first empty rows, then rows that are added below."""
@@ -155,10 +174,8 @@ class _Writing:
         free = [] if place is None else self._free_rows(read, place, len(homeless), numbers)
         missing = len(homeless) - len(free)
         if missing and place is not None and read.table.log:
-            first = self._grown(read, missing)
-            if first is not None:
-                self.grown[key] = range(first, first + missing)
-                free += self.grown[key]
+            self.grown[key] = self._grown(read, missing)
+            free += self.grown[key][:missing]
         for position, number in zip(homeless, free, strict=False):
             numbers[position] = number
         self._list_homeless(key, homeless[len(free) :])
@@ -178,33 +195,45 @@ class _Writing:
     def _free_rows(self, read: ReadTable, place: TablePlace, wanted: int, taken: Sequence[int | None]) -> list[int]:
         """Provided rows with nothing in them, neither typed nor in a column that somebody added."""
         table = read.table
-        used = {*read.numbers, *taken}
-        ours = {column_number(place) for place in read.letters.values()}
+        own = {number for name, number in read.ahead.items() if table.gives_ids and not table.is_given(name)}
+        used = {*read.numbers, *taken, *own}
         typed = [column_number(read.letters[c.key]) for c in merged_columns(table) if c.key in read.letters]
         free: list[int] = []
         for number in range(place.first_row, place.last_row + 1):
             if len(free) == wanted:
                 break
-            cells = self.raw.row(table.sheet, number)
-            reach = range(1, len(cells) + 1) if table.log else range(place.first_column, place.last_column + 1)
-            foreign = [c for c in reach if c not in ours and self.raw.value(table.sheet, number, c) is not None]
-            if number in used or any(not self._formulas(table, number, [column]) for column in foreign):
-                continue  # a column of somebody's own that is computed down to the last row leaves the rows empty
+            if number in used or self._foreign(read, number, None if table.log else place):
+                continue
             if not self._formulas(table, number, typed):
                 free.append(number)
         return free
+
+    def _foreign(self, read: ReadTable, row: int, place: TablePlace | None = None) -> bool:
+        """Whether a person wrote something beside a row's own cells, there or in the table's `place` alone.
+
+        A column of somebody's own that is computed down to the last row leaves the rows empty.
+        """
+        sheet, ours = read.table.sheet, {column_number(letters) for letters in read.letters.values()}
+        last = len(self.raw.row(sheet, row))
+        reach = range(1, last + 1) if place is None else range(place.first_column, place.last_column + 1)
+        foreign = [c for c in reach if c not in ours and self.raw.value(sheet, row, c) is not None]
+        return any(not self._formulas(read.table, row, [column]) for column in foreign)
 
     def _formulas(self, table: Table, row: int, columns: Sequence[int]) -> bool:
         there = self.edit.rows(table.sheet).peek(row)
         return there is not None and any(formula_of(there.cells.get(column)) is not None for column in columns)
 
-    def _grown(self, read: ReadTable, rows: int) -> int | None:
-        """First of the rows added below a table; None where something stands in the way."""
-        try:
-            return self.edit.grow(read.table.name, rows)
-        except EditError as error:
-            self.merged.remarks.append(Note(self.own.path, f"{read.table.sheet} cannot be made longer: {error}"))
-            return None
+    def _grown(self, read: ReadTable, rows: int) -> range:
+        """Rows added below a table, some empty ones among them; none where something stands in the way."""
+        for more in (rows + ahead.SPARE_ROWS, rows):
+            try:
+                first = self.edit.grow(read.table.name, more)
+            except EditError as error:
+                refusal = error
+            else:
+                return range(first, first + more)
+        self.merged.remarks.append(Note(self.own.path, f"{read.table.sheet} cannot be made longer: {refusal}"))
+        return range(0)
 
     def _list_homeless(self, key: str, positions: list[int]) -> None:
         """Rows without a place are listed, and are not added."""

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import io
-from collections.abc import Container, Mapping
+from collections.abc import Collection, Mapping
 from functools import cache
 from typing import Any
 
@@ -55,7 +55,7 @@ def store_results(
     layout: Layout,
     typed: Mapping[str, Rows],
     letters: Mapping[str, Mapping[str, str]],
-    grown: Mapping[str, Container[int]] | None = None,
+    grown: Mapping[str, Collection[int]] | None = None,
     ahead: Mapping[str, Mapping[str, int]] | None = None,
 ) -> int:
     """Compute a log and store every result that its file has otherwise; how many those were.
@@ -89,8 +89,10 @@ def store_results(
     for key, table in layout.tables.items():
         place = places.get(table.name.casefold())
         if table.log:
-            lines = [(n, row) for n, row in zip(numbers[key], computed.data[key], strict=True) if n in typed[key]]
-            results.store_log(table, letters.get(key, {}), lines, (grown or {}).get(key, ()))
+            new = (grown or {}).get(key, ())
+            pairs = zip(numbers[key], computed.data[key], strict=True)
+            lines = [(n, row if n in typed[key] else {}) for n, row in pairs if n in typed[key] or n in new]
+            results.store_log(table, letters.get(key, {}), lines, new)
         elif table.key_source and place is not None:
             results.store_summary(table, place, computed.data[key])
     results.store_lines(layout, computed)
@@ -108,12 +110,12 @@ class _Results:
         self.count = 0
 
     def store_log(
-        self, table: Table, letters: Mapping[str, str], rows: list[tuple[int, Any]], grown: Container[int]
+        self, table: Table, letters: Mapping[str, str], rows: list[tuple[int, Any]], grown: Collection[int]
     ) -> None:
         """Rows in use; the others show nothing, or what somebody's own cells between the typed ones make of them."""
         columns = {c.key: column_number(letters[c.key]) for c in table.columns if not c.typed and c.key in letters}
         for number, row in rows:
-            self._row(table.sheet, number, {column: row[key] for key, column in columns.items()}, number in grown)
+            self._row(table.sheet, number, {column: row.get(key) for key, column in columns.items()}, number in grown)
 
     def store_summary(self, table: Table, place: TablePlace, rows: list[Any]) -> None:
         headings = {heading.strip().casefold() for heading in place.headings}
