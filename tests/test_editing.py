@@ -23,12 +23,16 @@ from tests.support.kitchen_sink import DIARY, OFFICE, THREAD, with_everything
 from tests.support.office import Office
 from tests.test_built_files import built
 from workbook_tools.errors import DataError, EditError, ReadError
+from workbook_tools.layouts import case_log
 from workbook_tools.layouts.model import letter
 from workbook_tools.workbook.editing import NewColumn, WorkbookEdit
+from workbook_tools.workbook.sheet_rows import column_number
 
 MAIN = "{http://schemas.openxmlformats.org/spreadsheetml/2006/main}"
 STOCKS, VISITS, BATHS = "xl/worksheets/sheet4.xml", "xl/worksheets/sheet5.xml", "xl/worksheets/sheet7.xml"
 TEXTS = "xl/sharedStrings.xml"
+STOCK = case_log().tables["stocks"].letters
+NUMBER = {key: column_number(letters) for key, letters in STOCK.items()}
 
 
 @functools.cache
@@ -100,11 +104,11 @@ def test_a_file_that_is_not_edited_keeps_every_entry() -> None:
 def edited() -> bytes:
     edit = WorkbookEdit(sink(), "River farm.xlsx")
     edit.put("Stocks", 8, 1, "K03")
-    edit.put("Stocks", 8, 7, 300)
-    edit.put("Stocks", 6, 9, None)
-    edit.put("Stocks", 6, 6, 46_100)
-    edit.store("Stocks", 6, 10, 54.0)
-    edit.store("Stocks", 8, 13, "Stock site is missing.")
+    edit.put("Stocks", 8, NUMBER["number"], 300)
+    edit.put("Stocks", 6, NUMBER["notes"], None)
+    edit.put("Stocks", 6, NUMBER["as_of"], 46_100)
+    edit.store("Stocks", 6, NUMBER["biomass"], 54.0)
+    edit.store("Stocks", 8, NUMBER["check"], "Stock site is missing.")
     edit.put(DIARY, 2, 1, 4)
     return edit.content()
 
@@ -114,7 +118,8 @@ def test_edited_cells_and_nothing_else() -> None:
     sheet = "xl/worksheets/sheet99.xml"
     assert changed(sink(), new) == {STOCKS, sheet, TEXTS}
     before, after = parts(sink()), parts(new)
-    named = ("A8", "G8", "I6", "F6", "J6", "M8")
+    places = (("stock", 8), ("number", 8), ("notes", 6), ("as_of", 6), ("biomass", 6), ("check", 8))
+    named = [f"{STOCK[key]}{row}" for key, row in places]
     assert canonical(before[STOCKS], named) == canonical(after[STOCKS], named)
     assert canonical(before[sheet], ["A2"]) == canonical(after[sheet], ["A2"])
     old_rows, new_rows = (part[STOCKS].split(b"<row ") for part in (before, after))
@@ -122,11 +127,12 @@ def test_edited_cells_and_nothing_else() -> None:
     assert after[TEXTS].startswith(before[TEXTS].split(b"<si>", 1)[0].split(b" count", 1)[0])
     assert before[TEXTS].partition(b"<si>")[2].removesuffix(b"</sst>") in after[TEXTS]  # none is numbered anew
     assert at(new, "Stocks", 8, 1) == "K03"
-    assert at(new, "Stocks", 8, 7) == 300
+    assert at(new, "Stocks", 8, NUMBER["number"]) == 300
     assert at(new, DIARY, 2, 1) == 4
-    assert at(new, "Stocks", 6, 10) == 54
+    assert at(new, "Stocks", 6, NUMBER["biomass"]) == 54
     assert at(new, DIARY, 1, 4) == "kept as typed"
-    assert formula(new, "Stocks", "J8") == formula(sink(), "Stocks", "J8")
+    biomass = f"{STOCK['biomass']}8"
+    assert formula(new, "Stocks", biomass) == formula(sink(), "Stocks", biomass)
 
 
 def test_an_edited_file_in_a_spreadsheet_program(tmp_path: Path, office: Office) -> None:
@@ -136,9 +142,10 @@ def test_an_edited_file_in_a_spreadsheet_program(tmp_path: Path, office: Office)
     path = tmp_path / "edited.xlsx"
     path.write_bytes(new)
     shown = office.values(path)
-    assert (shown["Stocks"]["A8"], shown["Stocks"]["G8"]) == ("K03", 300)
-    assert (shown["Stocks"]["J6"], shown["Stocks"]["J8"]) == (54, "")
-    assert "Stock site is missing." in str(shown["Stocks"]["M8"])
+    stocks = {(key, row): shown["Stocks"].get(f"{letters}{row}") for key, letters in STOCK.items() for row in (6, 8)}
+    assert (stocks["stock", 8], stocks["number", 8]) == ("K03", 300)
+    assert (stocks["biomass", 6], stocks["biomass", 8]) == (54, "")
+    assert "Stock site is missing." in str(stocks["check", 8])
     assert shown[DIARY]["C2"] == 6  # 4 + 2
 
 
@@ -156,7 +163,7 @@ VALUES = st.one_of(
     st.floats(allow_nan=False, allow_infinity=False),
     st.text(st.characters(exclude_categories=["Cs"], exclude_characters="\r"), min_size=1, max_size=20),
 )
-PUTS = st.dictionaries(st.tuples(st.integers(1, 60), st.integers(18, 70)), VALUES, max_size=25)
+PUTS = st.dictionaries(st.tuples(st.integers(1, 60), st.integers(max(NUMBER.values()) + 1, 70)), VALUES, max_size=25)
 
 
 @given(puts=PUTS)
@@ -294,7 +301,7 @@ def test_a_shared_formula_whose_holder_is_typed_over(tmp_path: Path, office: Off
     ("sheet", "row", "column", "value", "words"),
     [
         ("Nowhere", 1, 1, 1, "Nowhere: there is no such sheet"),
-        ("Stocks", 6, 10, 1, "Stocks!J6: holds a formula, which is not typed over"),
+        ("Stocks", 6, NUMBER["biomass"], 1, f"Stocks!{STOCK['biomass']}6: holds a formula, which is not typed over"),
         (DIARY, 4, 3, 1, "belongs to a formula that fills several cells together"),
         ("Start", 4, 2, 1, "Start!B4: is covered by merged cells"),
         ("Stocks", 0, 1, 1, "there is no such cell"),
@@ -379,13 +386,14 @@ def test_a_table_grows_with_its_rules_and_formulas(tmp_path: Path) -> None:
 def test_a_grown_table_computes(tmp_path: Path, office: Office) -> None:
     edit = WorkbookEdit(sink())
     first = edit.grow("Stocks", 400)
-    for column, value in ((1, "K40"), (2, "S01"), (4, "carp"), (5, "yes"), (7, 50), (8, 200.0)):
-        edit.put("Stocks", first + 399, column, value)
+    row = {"stock": "K40", "site": "S01", "species": "carp", "food_fish": "yes", "number": 50, "mean_weight": 200.0}
+    for key, value in row.items():
+        edit.put("Stocks", first + 399, NUMBER[key], value)
     path = tmp_path / "grown.xlsx"
     path.write_bytes(edit.content())
     shown = office.values(path)
-    assert shown["Stocks"][f"J{first + 399}"] == 10  # kg: 50 x 200 g
-    assert shown["Stocks"][f"M{first + 399}"] == "ok"
+    assert shown["Stocks"][f"{STOCK['biomass']}{first + 399}"] == 10  # kg: 50 x 200 g
+    assert shown["Stocks"][f"{STOCK['check']}{first + 399}"] == "ok"
     assert shown["Start"]["B15"] == 3  # rows of Stocks in use
     old = office.values(write(tmp_path / "old.xlsx", sink()))
     assert {k: v for k, v in shown["Stocks"].items() if int(k.lstrip("ABCDEFGHIJKLMNOPQRSTUVWXYZ")) < first} == old[

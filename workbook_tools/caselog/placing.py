@@ -102,8 +102,8 @@ def place(layout: Layout, edit: WorkbookEdit) -> Placement:
 
 
 def is_page(sheet: Sheet) -> bool:
-    """Whether a sheet is read only: nothing of its own is typed there."""
-    return all(table.key_source for table in sheet.tables)
+    """Whether a sheet is read only: nothing of its own is typed there, though the tools may have put values there."""
+    return not sheet.tables or any(table.key_source for table in sheet.tables)
 
 
 def _on_sheet(edit: WorkbookEdit, sheet: Sheet, there: Sequence[TablePlace]) -> dict[str, Standing]:

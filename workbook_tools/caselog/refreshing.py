@@ -14,7 +14,7 @@ from workbook_tools.layouts.model import Column, letter
 from workbook_tools.workbook.appending import add_notice, add_rule
 from workbook_tools.workbook.cell_formulas import Area, formula_of, translated
 from workbook_tools.workbook.editing import NewColumn, WorkbookEdit
-from workbook_tools.workbook.models import Content, Model, fill_formula, notice_text, rules_on
+from workbook_tools.workbook.models import Content, Model, fill_formula, notice_text, rules_on, value_of
 from workbook_tools.workbook.parts import Element, local, space
 from workbook_tools.workbook.sheet_rows import Row, SheetRows, column_number
 
@@ -147,6 +147,36 @@ class TableRefresh:
             self._notices(column, body, before, old)
             head = Area(self.place.heading_row, body.left, self.place.heading_row, body.left)
             self._rule({title}, head, self.model.rule(self.table.sheet, head))
+            self._above(column, before, old)
+
+    def _above(self, column: Column, before: Model, old: Standing) -> None:
+        """What stands above a heading, "to fill" or "computed": put anew where it is still as the old layout had it."""
+        row, own = self.place.heading_row - 1, self.numbers[column.key]
+        headings = [c.heading.casefold() for c in old.table.columns]
+        if column.heading.casefold() not in headings:
+            return
+        was = before.content_at(
+            old.table.sheet, row, old.table.first_column + headings.index(column.heading.casefold())
+        )
+        now = self._content_above(column)
+        there = self.rows.peek(row)
+        cell = there.cells.get(own) if there is not None else None
+        shown = None if cell is None else value_of(cell, self.edit.texts.texts()).value
+        if now.value and was.value != now.value and shown == was.value:
+            self.edit.put(self.sheet, row, own, now.value)
+
+    def _content_above(self, column: Column) -> Content:
+        index = [c.key for c in self.table.columns].index(column.key)  # where our own builder puts headings
+        return self.model.content_at(self.table.sheet, self.place.heading_row - 1, self.table.first_column + index)
+
+    def purpose(self, before: Model) -> None:
+        """What the line under a sheet's name says: put anew where it is still as the old layout had it."""
+        was, now = (model.content_at(self.table.sheet, 2, 1) for model in (before, self.model))
+        there = self.rows.peek(2)
+        cell = there.cells.get(1) if there is not None else None
+        shown = None if cell is None else value_of(cell, self.edit.texts.texts()).value
+        if now.value and was.value != now.value and shown == was.value:
+            self.edit.put(self.sheet, 2, 1, now.value)
 
     def _rule(self, titles: set[str], cells: Area, new: str) -> None:
         own = [rule for rule in rules_on(self.rows, cells) if self._headed(rule, titles)]
@@ -161,7 +191,7 @@ class TableRefresh:
 
     def _notices(self, column: Column, body: Area, before: Model, old: Standing) -> None:
         new = self.model.notices(self.table.sheet, body)
-        if column.key in old.table.letters:
+        if column.heading.casefold() in {own.heading.casefold() for own in old.table.columns}:
             gone = before.tested(old.table.sheet, body) - set(new)
             for group in list(self.rows.frame().iter("{*}conditionalFormatting")):
                 if Area.of(group.get("sqref", "")) == body:
@@ -188,7 +218,7 @@ class TableRefresh:
             number = self.numbers[column.key]
             heading = self.table.first_column + keys.index(column.key)  # where our own builder puts headings
             body = self._body(column)
-            above = self.model.content_at(self.table.sheet, self.place.heading_row - 1, heading)
+            above = self._content_above(column)
             made.append(
                 NewColumn(
                     column.heading,

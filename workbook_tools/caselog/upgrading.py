@@ -196,6 +196,7 @@ class _Work:
         read = self.read.tables[key]
         refresh.formulas({*read.numbers, *getattr(read, "ahead", {}).values()})
         refresh.rules(self.model_before, self.before.tables.get(key, standing))
+        refresh.purpose(self.model_before)
         refresh.add_columns()
         self.looks += refresh.looks
         self._said(standing)
@@ -266,13 +267,20 @@ def _prove(path: Path, content: bytes, old: Layout, layout: Layout) -> None:
             continue
         before, after = was.tables[table.key], is_now.tables[table.key]
         rows = dict(zip(after.numbers, after.rows, strict=True))
+        keys = same_columns(table, after.table)
         for position, row in enumerate(before.rows):
             number = before.numbers[position]
             for key, value in row.items():
-                now = rows.get(number, {}).get(key)
-                if key in after.table.by_key and now != value and not _is_id_ahead(table, row, key):
+                now = rows.get(number, {}).get(keys.get(key, ""))
+                if key in keys and now != value and not _is_id_ahead(table, row, key):
                     place_ = f"{table.sheet}!{before.letters.get(key, '')}{number}"
                     raise EditError(path, place_, f"would become {now!r} instead of {value!r}; nothing was changed.")
+
+
+def same_columns(old: Table, new: Table) -> dict[str, str]:
+    """Key in a newer layout of each column of an older one that is still there: headings are what stays the same."""
+    there = {column.heading.casefold(): column.key for column in new.columns}
+    return {c.key: there[c.heading.casefold()] for c in old.columns if c.heading.casefold() in there}
 
 
 def _is_id_ahead(table: Table, row: Mapping[str, Any], key: str) -> bool:

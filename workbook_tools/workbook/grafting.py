@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import re
 from collections.abc import Sequence
 from copy import deepcopy
@@ -49,6 +50,7 @@ class _Graft:
         self.other_texts = other.texts.texts()
         self.copies: dict[str, str] = {}
         self.table_ids: dict[str, str] = {}  # of tables that were taken out, by name
+        self.free_ids = itertools.count(book.free_table_id())  # asked before any table is taken out
 
     def check_tables(self, sheets: Sequence[str]) -> None:
         """No table may take the name of one that stays."""
@@ -224,7 +226,7 @@ class _Graft:
             self._looks(root)
             if kind == "table":
                 old = self.table_ids.get(root.get("name", "").casefold())
-                root.set("id", old or str(self.book.free_table_id()))
+                root.set("id", old or str(next(self.free_ids)))
             elif kind == "pivotTable":
                 cache = next(link for link in links if link.get("Type", "").endswith("/pivotCacheDefinition"))
                 root.set("cacheId", self._cache(str(cache.get("Target")).lstrip("/")))
