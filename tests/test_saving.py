@@ -6,7 +6,10 @@ import errno
 import os
 import re
 import shutil
+import signal
 import stat
+import subprocess
+import sys
 import tempfile
 from collections.abc import Callable
 from pathlib import Path
@@ -17,6 +20,7 @@ import pytest
 from workbook_tools.errors import BusyFileError, SaveError, WorkbookToolsError
 from workbook_tools.workbook.saving import save
 
+ROOT = Path(__file__).resolve().parents[1]
 OLD, NEW = b"the old log", b"the new log, which is longer"
 BACKUP = re.compile(r"River farm\.backup-\d{8}-\d{6}(-\d+)?\.xlsx")
 
@@ -241,6 +245,48 @@ def test_an_interrupted_save_leaves_nothing(path: Path, monkeypatch: pytest.Monk
         raise KeyboardInterrupt
 
     monkeypatch.setattr(os, "fsync", interrupted)
+    with pytest.raises(KeyboardInterrupt):
+        save(path, NEW, replace=True)
+    assert there(path) == {path.name: OLD}
+
+
+DIES = """
+import os, shutil, signal, sys
+from pathlib import Path
+from workbook_tools.workbook.saving import save
+
+def piece_by_piece(source, target):
+    with open(target, "wb") as file:
+        for number, byte in enumerate(Path(source).read_bytes()):
+            if number == int(sys.argv[2]):
+                os.kill(os.getpid(), signal.SIGKILL)
+            file.write(bytes([byte]))
+            file.flush()
+
+shutil.copy2 = piece_by_piece
+save(Path(sys.argv[1]), b"the new log, which is longer", replace=True)
+"""
+
+
+@pytest.mark.parametrize("copied", [0, 1, len(OLD) - 1])
+def test_killed_during_the_backup_no_backup_is_cut_short(copied: int, path: Path) -> None:
+    """What is left of the copy has another name than a backup, and is in nobody's way."""
+    done = subprocess.run([sys.executable, "-c", DIES, str(path), str(copied)], check=False, timeout=60, cwd=ROOT)
+    assert done.returncode == -signal.SIGKILL
+    assert path.read_bytes() == OLD
+    assert [name for name in there(path) if BACKUP.fullmatch(name)] == []
+    assert OLD[:copied] in [content for name, content in there(path).items() if name.startswith(".River farm.backup-")]
+    backup = save(path, NEW, replace=True)
+    assert backup is not None
+    assert (path.read_bytes(), backup.read_bytes()) == (NEW, OLD)
+
+
+def test_an_interruption_during_the_backup_leaves_nothing(path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    def interrupted(source: Path, target: Path) -> None:
+        Path(target).write_bytes(Path(source).read_bytes()[:3])
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr(shutil, "copy2", interrupted)
     with pytest.raises(KeyboardInterrupt):
         save(path, NEW, replace=True)
     assert there(path) == {path.name: OLD}

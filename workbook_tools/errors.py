@@ -118,6 +118,16 @@ class BusyFileError(SaveError):
     """The file is open in a spreadsheet program."""
 
 
+class EditError(WorkbookToolsError, ValueError):
+    """A workbook cannot be edited as wanted; nothing of that edit was done."""
+
+    def __init__(self, path: object, place: str, reason: str) -> None:
+        self.path = str(path)
+        self.place = place
+        self.reason = reason
+        super().__init__(f"{path}: {place}: {reason}")
+
+
 class HostError(WorkbookToolsError, RuntimeError):
     """A spreadsheet program is absent, running or refuses; the text says what to do."""
 

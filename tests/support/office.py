@@ -186,6 +186,15 @@ class Office:
         texts = {sheet: dict(cells) for sheet, cells in typed.items()}
         return self._save("type_into", path, target, target.suffix.removeprefix(".").lower(), typed=texts)
 
+    def rearrange(self, path: Path, steps: Sequence[Mapping[str, Any]], target: Path) -> Path:
+        """Do to the sheets what people do, one step after the other, and save to `target` (.xlsx or .ods).
+
+        A step names its `sheet` and what to `do`: "sort" the rows of `cells` by a `column` of theirs counted from 0
+        (`descending` or not), "move" a `column` or "insert" an empty one `before` another, "hide" a `column`,
+        "enter" a `text` into a `cell`; columns by their letters as they are at that step.
+        """
+        return self._save("rearrange", path, target, target.suffix[1:].lower(), steps=[dict(step) for step in steps])
+
     def _save(self, action: str, path: Path, target: Path, kind: str, **details: Any) -> Path:
         if kind not in KINDS:
             raise ValueError(f"cannot save as {kind!r}; known: {', '.join(KINDS)}")

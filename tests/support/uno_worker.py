@@ -299,12 +299,62 @@ def plain(value):
     return None if isinstance(value, float) and math.isnan(value) else value
 
 
+def sort(sheet, step):
+    """Sort rows by one of their columns, counted from 0, as a person would in the menu."""
+    import uno
+
+    field = uno.createUnoStruct("com.sun.star.table.TableSortField")
+    field.Field, field.IsAscending = step["column"], not step.get("descending", False)
+    fields = uno.Any("[]com.sun.star.table.TableSortField", (field,))
+    cells = sheet.getCellRangeByName(step["cells"])
+    cells.sort(properties(SortFields=fields, ContainsHeader=False, BindFormatsToContent=True))
+
+
+def move(sheet, step):
+    """Move a column before another one."""
+    columns = sheet.Columns
+    columns.insertByIndex(columns.getByName(step["before"]).RangeAddress.StartColumn, 1)
+    target = columns.getByName(step["before"]).RangeAddress.StartColumn
+    source = columns.getByName(step["column"]).RangeAddress.StartColumn
+    source += source >= target
+    area = columns.getByIndex(source).RangeAddress
+    sheet.moveRange(sheet.getCellByPosition(target, 0).CellAddress, area)
+    columns.removeByIndex(source, 1)
+
+
+def insert(sheet, step):
+    """Insert an empty column before another one."""
+    sheet.Columns.insertByIndex(sheet.Columns.getByName(step["before"]).RangeAddress.StartColumn, 1)
+
+
+def hide(sheet, step):
+    """Hide a column."""
+    sheet.Columns.getByName(step["column"]).IsVisible = False
+
+
+def enter(sheet, step):
+    """Type a text into a cell."""
+    sheet.getCellRangeByName(step["cell"]).getCellByPosition(0, 0).FormulaLocal = step["text"]
+
+
+def rearrange(desktop, request):
+    """Sort rows, move, insert and hide columns, type, and save the result elsewhere."""
+    steps = {step.__name__: step for step in (sort, move, insert, hide, enter)}
+    with Opened(desktop, request) as document:
+        for step in request["steps"]:
+            steps[step["do"]](document.Sheets.getByName(step["sheet"]), step)
+        document.calculateAll()
+        save(document, request["target"], request["kind"])
+
+
 def stop(desktop, request):
     """End LibreOffice the orderly way."""
     desktop.terminate()
 
 
-ACTIONS = {action.__name__: action for action in (values, formula_cells, convert, type_into, pivots, charts, stop)}
+ACTIONS = {
+    action.__name__: action for action in (values, formula_cells, convert, type_into, rearrange, pivots, charts, stop)
+}
 
 
 def main():

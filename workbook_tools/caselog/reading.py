@@ -76,9 +76,12 @@ class ReadLog:
 
     def computed(self) -> Computed:
         """Everything the typed cells give."""
-        numbers = {key: read.numbers for key, read in self.tables.items()}
         ahead = {key: read.ahead for key, read in self.tables.items()}
-        return Computed(self.layout, self.data(), numbers, ahead)
+        return Computed(self.layout, self.data(), self.numbers(), ahead)
+
+    def numbers(self) -> dict[str, list[int]]:
+        """Sheet rows by table."""
+        return {key: read.numbers for key, read in self.tables.items()}
 
 
 def read_log(path: Path, layout: Layout) -> ReadLog:

@@ -57,9 +57,11 @@ def main() -> None:
 from workbook_tools.cli import (  # noqa: E402 - they add their commands to `cli`
     functions,
     hosts,
+    merge,
     plan,
     responses,
+    upgrade,
     workbooks,
 )
 
-__all__ = ["cli", "functions", "hosts", "main", "plan", "responses", "workbooks"]
+__all__ = ["cli", "functions", "hosts", "main", "merge", "plan", "responses", "upgrade", "workbooks"]

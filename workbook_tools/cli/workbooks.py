@@ -80,7 +80,11 @@ def _save(path: Path, content: bytes, replace: bool, quiet: bool) -> None:
 
     backup = save(path, content, replace)
     if not quiet:
-        click.echo(f"Made {path}" + (f"; the old file is kept as {backup.name}" if backup else ""))
+        click.echo(_made(path, backup))
+
+
+def _made(path: Path, backup: Path | None) -> str:
+    return f"Made {path}" + (f"; the old file is kept as {backup.name}" if backup else "")
 
 
 class progress:  # noqa: N801 - reads as a word at its one use
@@ -105,9 +109,13 @@ class progress:  # noqa: N801 - reads as a word at its one use
 
 @cli.command()
 @click.argument("path", type=FILE)
+@click.option(
+    "--annotate", type=FILE, metavar="OUT", help="Write a marked copy: a note on each cell, a sheet Findings."
+)
+@REPLACE
 @JSON
 @QUIET
-def check(path: Path, as_json: bool, quiet: bool) -> None:
+def check(path: Path, annotate: Path | None, replace: bool, as_json: bool, quiet: bool) -> None:
     """Check the case log at PATH: every finding with its sheet, row, column and reason. Changes nothing.
 
     Ends with 0 when there is nothing to find, with 1 when there is.
@@ -115,9 +123,19 @@ def check(path: Path, as_json: bool, quiet: bool) -> None:
     \b
     Examples
       workbook-tools check "River farm.xlsx"
+      workbook-tools check "River farm.xlsx" --annotate "River farm marked.xlsx"
       workbook-tools check "River farm.xlsx" --json
     """
+    if replace and annotate is None:
+        raise click.UsageError("--replace is about the marked copy: say --annotate OUT as well.")
+    target = None if annotate is None else named(annotate)
     checked = _checked(path)
+    if target is not None:
+        from workbook_tools.caselog import annotating
+
+        backup = annotating.annotate(path, checked, target, replace)
+        if not quiet and not as_json:
+            click.echo(_made(target, backup))
     if as_json:
         print_json({"file": str(path), "findings": [finding.as_dict() for finding in checked.findings]})
     elif not quiet:

@@ -9,6 +9,7 @@ from functools import cached_property
 
 from workbook_tools.quantities import Choice, Quantity
 
+MARK_LETTERS = 3  # at most, in the mark of a lent copy
 INPUT_KINDS = ("id", "text", "number", "date", "time", "list", "reference")
 
 
@@ -126,15 +127,26 @@ class Table:
         """Whether anything is typed in a row; an id given ahead is nothing typed."""
         return any(row.get(column.key) is not None for column in self.typed if not column.give)
 
-    def ids_ahead(self, taken: Iterable[object], wanted: int) -> list[str]:
-        """The next ids of rows provided ahead, none of which is taken."""
+    def ids_ahead(self, taken: Iterable[object], wanted: int, mark: str = "") -> list[str]:
+        """The next ids of rows provided ahead, none of which is taken; they end in `mark`, the mark of a lent copy.
+
+        Ids with any mark count: after B048T comes B049, or B049T.
+        """
         assert self.id_column is not None
         begin = self.id_column.give
         used = {str(name).casefold() for name in taken if name is not None}
-        pattern = re.compile(rf"{re.escape(begin)}(\d{{1,9}})", re.IGNORECASE)
-        numbers = [found[1] for name in used if (found := pattern.fullmatch(name))]
+        numbers = [found[1] for name in used if (found := self._given.fullmatch(name))]
         last, digits = max(map(int, numbers), default=0), max(map(len, numbers), default=3)
-        return [f"{begin}{number:0{digits}d}" for number in range(last + 1, last + 1 + wanted)]
+        return [f"{begin}{number:0{digits}d}{mark}" for number in range(last + 1, last + 1 + wanted)]
+
+    def is_given(self, name: str) -> bool:
+        """Whether an id looks like one given ahead, with or without the mark of a lent copy."""
+        return self.gives_ids and self._given.fullmatch(name) is not None
+
+    @cached_property
+    def _given(self) -> re.Pattern[str]:
+        begin = self.id_column.give if self.id_column is not None else ""
+        return re.compile(rf"{re.escape(begin)}(\d{{1,9}})[a-z]{{0,{MARK_LETTERS}}}", re.IGNORECASE)
 
     @property
     def key_source(self) -> str:

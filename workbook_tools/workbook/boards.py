@@ -6,6 +6,8 @@ import datetime
 from collections.abc import Callable, Mapping
 from typing import Any
 
+from openpyxl import Workbook
+
 from workbook_tools.layouts import Layout, Sheet
 from workbook_tools.layouts.compute import Computed, Row
 from workbook_tools.layouts.load import FORMATS
@@ -16,6 +18,7 @@ from workbook_tools.workbook.placed import PageWriter
 from workbook_tools.workbook.styles import Styles
 
 ASKED = "$C$4"  # the cell that a person types
+ASKED_ROW, ASKED_COLUMN = 4, 3
 DAYS_OF_THE_WEEK = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday")
 WEEKS = 6
 DAY_FORMAT = "d mmm"
@@ -42,10 +45,22 @@ class BoardWriter(PageWriter):
         super().__init__(sheet, {}, styles, strings)
         self.layout = layout
         self.computed = computed
+        self.asked: Any = None
+        self.shown: dict[tuple[int, int], object] = {}
 
     def write(self) -> SheetCells:
+        """The board as it is at first."""
+        return self.answer(AT_FIRST[self.sheet.board](self.computed))
+
+    def answer(self, asked: Any) -> SheetCells:
+        """The board for what is typed in its boxed cell."""
+        self.asked = asked
         BOARDS[self.sheet.board](self)
         return self.cells
+
+    def formula(self, row: int, column: int, text: str, value: object, role: str, number_format: str) -> None:
+        self.shown[row, column] = value
+        super().formula(row, column, text, value, role, number_format)
 
     def asks(self, words: str, value: object, number_format: str) -> None:
         self.text(4, 1, words, "label")
@@ -60,8 +75,8 @@ def calendar(board: BoardWriter) -> None:
     """A month of days with the groups that may be released and the follow-ups that are due."""
     released = [row for row in board.computed.data["by_stock"] if row["key"] is not None]
     due = [row["due"] for row in board.computed.data["follow_ups"] if row["state"] == "open"]
-    asked = _month(board.computed, [*(row["release"] for row in released), *due])
-    board.asks("Any day of the month", asked, FORMATS["date"])
+    board.asks("Any day of the month", board.asked, FORMATS["date"])
+    asked = board.asked if _is_day(board.asked) else None
     unknown = sum(bool(row["treatments"]) and row["release"] is None for row in released)
     board.text(4, 5, "Treated groups with no release date", "label")
     dated = "By_stock[Earliest release]"
@@ -96,8 +111,10 @@ def calendar(board: BoardWriter) -> None:
         board.text(8 + 3 * WEEKS + number, 1, line.text, "warning")
 
 
-def _month(computed: Computed, marked: list[float | None]) -> float | None:
+def month_at_first(computed: Computed) -> float | None:
     """A day of the month to show at first: the next marked one from the last visit on, or that of the last visit."""
+    marked = [row["release"] for row in computed.data["by_stock"]]
+    marked += [row["due"] for row in computed.data["follow_ups"] if row["state"] == "open"]
     last = max((row["date"] for row in computed.data["visits"] if _is_day(row["date"])), default=None)
     return min((day for day in marked if day is not None and _is_day(day) and day >= (last or 0)), default=last)
 
@@ -119,7 +136,7 @@ def plan(board: BoardWriter) -> None:
     """The baths of one visit with their packets, to weigh and tick."""
     baths = board.layout.tables["baths"]
     sheet = quoted(baths.sheet)
-    visit = _next_visit(board.computed)
+    visit = board.asked
     board.asks("Visit", visit, "@")
     row_of_visit = board.computed.find("visits", visit)
     site = row_of_visit.get("site")
@@ -180,10 +197,18 @@ def _alike(one: object, other: object) -> bool:
     return isinstance(one, str) and isinstance(other, str) and one.casefold() == other.casefold()
 
 
-def _next_visit(computed: Computed) -> Any:
+def next_visit(computed: Computed) -> Any:
     """The visit of the last bath that is planned and not yet made."""
     planned = (r for r in reversed(computed.data["baths"]) if r["start_dose"] is not None and r["visit"] is not None)
     return next((r["visit"] for r in planned if r["drug_weighed"] is None and r["started"] is None), None)
 
 
 BOARDS: Mapping[str, Callable[[BoardWriter], None]] = {"calendar": calendar, "plan": plan}
+AT_FIRST: Mapping[str, Callable[[Computed], Any]] = {"calendar": month_at_first, "plan": next_visit}
+
+
+def board_results(sheet: Sheet, layout: Layout, computed: Computed, asked: Any) -> dict[tuple[int, int], object]:
+    """What the formula cells of a board show, by row and column, for what is typed in its boxed cell."""
+    writer = BoardWriter(sheet, layout, computed, Styles(Workbook()), Strings())
+    writer.answer(asked)
+    return writer.shown

@@ -60,6 +60,8 @@ def formula_cell(place: str, style: int, formula: str, value: object) -> str:
     """One cell with a formula element and its stored result; a blank result is the empty text."""
     if value is None or isinstance(value, str):
         return f'<c r="{place}" s="{style}" t="str">{formula}<v>{xml_text(value or "")}</v></c>'
+    if isinstance(value, bool):
+        return f'<c r="{place}" s="{style}" t="b">{formula}<v>{int(value)}</v></c>'
     return f'<c r="{place}" s="{style}">{formula}<v>{value!r}</v></c>'
 
 

@@ -74,7 +74,7 @@ def provided(layout: Layout, data: Data, rows: int) -> Layout:
     for sheet in layout.sheets:
         tables: list[Table] = []
         for table in sheet.tables:
-            wanted = _rows_wanted(table, data, rows)
+            wanted = _rows_wanted(table, layout, data, rows)
             above = tables[-1] if tables and tables[-1].first_column == table.first_column else None
             heading_row = above.last_row + GAP if above else table.heading_row
             tables.append(replace(table, rows=wanted, heading_row=heading_row))
@@ -82,11 +82,13 @@ def provided(layout: Layout, data: Data, rows: int) -> Layout:
     return replace(layout, sheets=tuple(sheets))
 
 
-def _rows_wanted(table: Table, data: Data, rows: int) -> int:
+def _rows_wanted(table: Table, layout: Layout, data: Data, rows: int) -> int:
     if table.log:
         return max(rows, len(data.get(table.key, ())), 1)
     if table.key_source:
-        return max(table.rows, len(data.get(table.key_source, ())) + ROWS_TO_GROW)
+        source = layout.tables[table.key_source]
+        used = [number for number, row in enumerate(data.get(source.key, ()), start=1) if source.in_use(row)]
+        return max(table.rows, max(used, default=0) + ROWS_TO_GROW)
     return max(table.rows, len(data.get(table.key, ())))
 
 

@@ -71,7 +71,7 @@ def save(path: Path, content: bytes, replace: bool = False) -> Path | None:
     temporary = _written(path, content)
     try:
         backup = _backed_up(path) if there else None
-    except SaveError:
+    except BaseException:  # an interruption as well
         temporary.unlink(missing_ok=True)
         raise
     try:
@@ -117,14 +117,20 @@ def _umask() -> int:
 
 
 def _backed_up(path: Path) -> Path:
+    """Copy a file beside itself under a dated name, which the copy gets only when it is whole."""
     backup = backup_name(path, datetime.datetime.now())
+    partial = backup.with_name(f".{backup.stem}.partial")
     try:
-        shutil.copy2(path, backup)
-        with backup.open("rb") as file:
+        shutil.copy2(path, partial)
+        with partial.open("rb") as file:
             os.fsync(file.fileno())
+        partial.rename(backup)
     except OSError as error:
-        backup.unlink(missing_ok=True)
+        partial.unlink(missing_ok=True)
         raise SaveError(path, f"no backup could be made ({error.strerror}); nothing was changed.") from error
+    except BaseException:
+        partial.unlink(missing_ok=True)
+        raise
     return backup
 
 

@@ -1,0 +1,105 @@
+"""Puts sheets that are only read anew, and keeps what a person wrote on them."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from copy import deepcopy
+from dataclasses import dataclass
+
+from lxml import etree
+
+from workbook_tools.layouts.model import letter
+from workbook_tools.workbook.cell_formulas import Area
+from workbook_tools.workbook.editing import WorkbookEdit
+from workbook_tools.workbook.models import Content, Model, contents, fill_formula
+
+Contents = Mapping[tuple[int, int], Content]
+NOTE = "Stood in this cell before the layout was brought up to date: "
+
+
+@dataclass(frozen=True)
+class Own:
+    """A cell that a person filled on such a sheet."""
+
+    row: int
+    column: int
+    content: Content
+    cell: etree._Element
+
+
+def put_anew(edit: WorkbookEdit, model: Model, old: WorkbookEdit, sheet: str) -> list[str]:
+    """Put one sheet anew where the layout's has changed; a person's words in cells that are taken now become notes.
+
+    `old` is a workbook of the layout before, by which a person's cells are told from ours. Sentences on what wants a
+    look are answered, nothing where the sheet stays as it is.
+    """
+    before, after, own = contents(old, sheet), contents(model.book, sheet), []
+    if _alike(before, after):
+        return []
+    there = contents(edit, sheet)
+    words = {content.value for content in before.values() if content.formula is None and content.kind == "str"}
+    for place in sorted(there):
+        if _is_own(there[place], before.get(place), words):
+            row = edit.rows(sheet).peek(place[0])
+            assert row is not None
+            own.append(Own(*place, there[place], deepcopy(row.cells[place[1]])))
+    edit.graft(model.content, [sheet], replaces=True)
+    said = []
+    for cell in own:
+        if (cell.row, cell.column) in after or edit.is_covered(sheet, cell.row, cell.column):
+            edit.remark(sheet, *_shown(edit, sheet, cell), NOTE + _words(cell.content))
+            said.append(
+                f"{sheet}!{letter(cell.column)}{cell.row} held {_words(cell.content)!r}; it is a note there now."
+            )
+        else:
+            _put_back(edit, sheet, cell)
+    return said
+
+
+def _alike(before: Contents, after: Contents) -> bool:
+    """Whether two sheets say and compute the same, whatever the results."""
+    return before.keys() == after.keys() and all(
+        after[place].formula == content.formula and (content.formula is not None or after[place].value == content.value)
+        for place, content in before.items()
+    )
+
+
+def _is_own(content: Content, ours: Content | None, words: set[str | None]) -> bool:
+    """Whether a person wrote what a cell holds; a text of ours that stands elsewhere now was only moved."""
+    if content.formula is not None:
+        return ours is None or ours.formula is None
+    if ours is not None and ours.formula is None and _same_value(content, ours):
+        return False
+    return not (content.kind == "str" and content.value in words)
+
+
+def _same_value(content: Content, other: Content) -> bool:
+    if content.kind == other.kind == "n" and content.value and other.value:
+        return float(content.value) == float(other.value)
+    return (content.kind, content.value) == (other.kind, other.value)
+
+
+def _words(content: Content) -> str:
+    return f"={content.formula}" if content.formula is not None else str(content.value)
+
+
+def _shown(edit: WorkbookEdit, sheet: str, cell: Own) -> tuple[int, int]:
+    """The cell that shows a note: the first of merged ones."""
+    for entry in edit.rows(sheet).frame().iter("{*}mergeCell"):
+        area = Area.of(entry.get("ref", ""))
+        if area is not None and area.holds(cell.row, cell.column):
+            return area.top, area.left
+    return cell.row, cell.column
+
+
+def _put_back(edit: WorkbookEdit, sheet: str, cell: Own) -> None:
+    rows = edit.rows(sheet)
+    made = rows.make_cell(cell.row, cell.column, cell.cell.get("s"))
+    for child in cell.cell:
+        made.append(deepcopy(child))
+    if cell.cell.get("t") is not None:
+        made.set("t", cell.cell.get("t"))
+    if cell.content.formula is not None:
+        fill_formula(made, Content(cell.content.formula, cell.content.value, cell.content.kind))
+    rows.edit(cell.row).set_cell(cell.column, made)
+    rows.widen(cell.row, cell.column)

@@ -1,0 +1,164 @@
+"""`merge`: several copies of one case log become one again."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from workbook_tools.cli.main import cli
+from workbook_tools.cli.printing import print_json
+from workbook_tools.cli.workbooks import FILE, JSON, QUIET, named
+
+if TYPE_CHECKING:
+    from workbook_tools.caselog.merged import Added, Change, Conflict, Merged
+    from workbook_tools.caselog.merging_files import MergedFile
+
+MOST_NAMED = 12  # rows of one sheet that are named one by one
+WHOLE_ROWS = ("other-thing", "id-doubled", "no-id", "no-room")
+
+
+@cli.command()
+@click.argument("log", type=FILE)
+@click.argument("copies", type=FILE, nargs=-1, required=True)
+@click.option("--out", type=FILE, help="Write the merged log to this new file.")
+@click.option("--replace", is_flag=True, help="Write over LOG, or over --out; a dated backup is kept beside it.")
+@click.option("--base", type=FILE, help="An older state that LOG and the copies come from: shows who changed what.")
+@JSON
+@QUIET
+def merge(
+    log: Path, copies: tuple[Path, ...], out: Path | None, replace: bool, base: Path | None, as_json: bool, quiet: bool
+) -> None:
+    """Merge the COPIES of a case log into LOG: the office computer's, a tablet's, one that a producer sent back.
+
+    Rows are matched by their id, on the Lists and Reference sheets by their first column; the case of letters and the
+    order of rows do not count. A row that only a copy has is added; an equal one is kept once; a
+    blank cell takes the value of the copies. Cells filled with different values are conflicts: LOG keeps its own, both
+    are printed and listed on the sheet "Merge conflicts". Nothing typed is dropped, no row is deleted.
+
+    Listed, and not merged: a copy's row whose id means something else in LOG or in another copy (a required cell such
+    as visit, bath or date differs, or more than one other cell); rows without an id, and rows whose id stands twice,
+    unless LOG has the very same row. A row with nothing but an id given in advance counts as empty. What a copy does
+    not have, be it a sheet, a column or a row, is never taken as emptied.
+
+    With --base, a cell that only one side changed takes the changed value, and emptied cells count as changed.
+
+    Merging again changes nothing; the order of the copies does not matter. Everything else in LOG's file stays as it
+    is: columns and sheets that were added, charts, text boxes.
+
+    Ends with 0 where there are no conflicts, with 1 where there are, with 2 where nothing could be merged.
+
+    \b
+    Examples
+      workbook-tools merge "River farm.xlsx" tablet.xlsx returned.xlsx --out merged.xlsx
+      workbook-tools merge "River farm.xlsx" tablet.xlsx --base "River farm March.xlsx" --replace
+    """
+    import datetime
+
+    from workbook_tools.caselog.merging_files import merge_files
+    from workbook_tools.layouts import case_log
+
+    if out is None and not replace:
+        raise click.UsageError("say where the merged log goes: --out PATH for a new file, or --replace for LOG itself")
+    target = log if out is None else named(out)
+    done = merge_files(log, copies, case_log(), datetime.datetime.now(), base)
+    where = _save(target, log, done, replace)
+    if as_json:
+        print_json({"file": str(target)} | done.as_dict())
+    elif not quiet:
+        print_merge(done.merged)
+        click.echo(where)
+    raise SystemExit(1 if done.merged.conflicts else 0)
+
+
+def _save(target: Path, log: Path, done: MergedFile, replace: bool) -> str:
+    """Write the merged log; the sentence that says so."""
+    from workbook_tools.errors import SaveError
+    from workbook_tools.workbook.saving import save
+
+    if target.resolve() == log.resolve() and not done.differs:
+        return f"{target} has all of it already; nothing was written."
+    if target.resolve() == log.resolve() and log.read_bytes() != done.before:
+        raise SaveError(log, "was changed by another program during the merge; nothing was written. Try again.")
+    backup = save(target, done.content, replace)
+    listed = f"; {done.newly_listed} new on its sheet Merge conflicts" if done.newly_listed else ""
+    return f"Made {target}{listed}" + (f"; the old file is kept as {backup.name}" if backup else "")
+
+
+def print_merge(merged: Merged) -> None:
+    """What was done and found, in plain sentences."""
+    for remark in merged.remarks:
+        click.echo(f"Note on {remark.file}: {remark.say}")
+    for rows in _by_sheet(merged.added):
+        click.echo(f"Added to {rows[0].sheet}: {_counted(len(rows), 'row')}, {_names(rows)}.")
+    for word, changes in (("Filled", merged.filled), ("Changed", merged.changed)):
+        for cells in _by_sheet(changes):
+            click.echo(f"{word} on {cells[0].sheet}: {_counted(len(cells), 'cell')}.")
+            for cell in cells:
+                click.echo(f"  {_change(cell)}")
+    for conflicts in _by_row(merged.conflicts):
+        click.echo(f"Conflict on {conflicts[0].sheet}, {_row(conflicts[0])}: {_said(conflicts)}")
+    counts = (
+        f"{_counted(len(merged.added), 'row')} added",
+        f"{_counted(len(merged.filled), 'cell')} filled",
+        f"{_counted(len(merged.changed), 'cell')} changed",
+        f"{_counted(len(merged.conflicts), 'cell')} in conflict",
+    )
+    click.echo(f"{', '.join(counts)}.")
+
+
+def _by_sheet(parts: Iterable[Any]) -> list[list[Any]]:
+    groups: dict[str, list[Any]] = {}
+    for part in parts:
+        groups.setdefault(part.sheet, []).append(part)
+    return list(groups.values())
+
+
+def _by_row(conflicts: Iterable[Conflict]) -> list[list[Conflict]]:
+    """Conflicts of rows that are listed whole together, the others one by one."""
+    groups: dict[object, list[Conflict]] = {}
+    for number, conflict in enumerate(conflicts):
+        whole = (conflict.file, conflict.table, conflict.row, conflict.reason)
+        groups.setdefault(whole if conflict.reason in WHOLE_ROWS else number, []).append(conflict)
+    return list(groups.values())
+
+
+def _said(conflicts: Sequence[Conflict]) -> str:
+    from workbook_tools.caselog.merged import REASONS
+    from workbook_tools.layouts.showing import as_shown
+
+    first = conflicts[0]
+    if first.reason not in WHOLE_ROWS:
+        return first.say()
+    cells = ", ".join(f"{c.column} {as_shown(c.other, c.format)}" for c in conflicts)
+    return f"{REASONS[first.reason]}. The copy has: {cells}."
+
+
+def _names(rows: Sequence[Added]) -> str:
+    shown = [f"{row.id} from {_files(row.sources)}" for row in rows[:MOST_NAMED]]
+    return ", ".join(shown) + (f" and {len(rows) - MOST_NAMED} more" if len(rows) > MOST_NAMED else "")
+
+
+def _change(cell: Change) -> str:
+    from workbook_tools.layouts.showing import as_shown
+
+    before, after = (("blank" if v is None else as_shown(v, cell.format)) for v in (cell.before, cell.after))
+    old = "" if cell.before is None else f" instead of {before}"
+    return f"{cell.id}, {cell.column}: {after}{old}, from {_files(cell.sources)}"
+
+
+def _row(conflict: Conflict) -> str:
+    name = "a row without an id" if conflict.id is None else str(conflict.id)
+    return f"{name} (row {conflict.row} of {conflict.file})"
+
+
+def _files(sources: Sequence[tuple[str, int]]) -> str:
+    from workbook_tools.caselog.merged import files
+
+    return " and ".join(files(tuple(sources)))
+
+
+def _counted(number: int, thing: str) -> str:
+    return f"{number} {thing}" if number == 1 else f"{number} {thing}s"

@@ -1,0 +1,66 @@
+"""`upgrade`: a case log of an older layout brought to that of today."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from workbook_tools.cli.main import cli
+from workbook_tools.cli.printing import print_json
+from workbook_tools.cli.workbooks import FILE, JSON, QUIET, named
+
+if TYPE_CHECKING:
+    from workbook_tools.caselog.upgrading import Upgrade
+
+
+@cli.command()
+@click.argument("path", type=FILE)
+@click.option("--out", type=FILE, help="Write a new file and leave PATH as it is.")
+@JSON
+@QUIET
+def upgrade(path: Path, out: Path | None, as_json: bool, quiet: bool) -> None:
+    """Bring the case log at PATH to the layout of today, in place; a dated backup is kept beside it.
+
+    What you typed, and the columns, sheets, notes and charts that you added, stay.
+
+    \b
+    Examples
+      workbook-tools upgrade "River farm.xlsx"
+      workbook-tools upgrade "River farm.xlsx" --out "River farm new.xlsx"
+    """
+    from workbook_tools.caselog import upgrading
+    from workbook_tools.layouts import case_log
+
+    target = None if out is None else named(out)
+    done, backup = upgrading.upgrade(path, case_log(), target)
+    if as_json:
+        print_json(
+            {
+                "file": str(path),
+                "before": done.before,
+                "after": done.after,
+                "written": None if done.content is None else str(target or path),
+                "backup": None if backup is None else str(backup),
+                "changes": done.changes,
+                "looks": done.looks,
+            }
+        )
+    elif not quiet:
+        say(done, path if target is None else target, backup)
+
+
+def say(done: Upgrade, path: Path, backup: Path | None) -> None:
+    """What was done, a line for each change."""
+    if done.content is None:
+        click.echo(f"{path} is of layout {done.after} already; nothing was changed.")
+        return
+    kept = f"; the old file is kept as {backup.name}" if backup else ""
+    click.echo(f"{path} is of layout {done.after} now, before {done.before}{kept}")
+    for change in done.changes:
+        click.echo(f"  {change}")
+    if done.looks:
+        click.echo("Wants a look:")
+    for look in done.looks:
+        click.echo(f"  {look}")

@@ -1,0 +1,292 @@
+"""A workbook file as its parts: small parts as trees, large ones as bytes, untouched ones as they lie in the file."""
+
+from __future__ import annotations
+
+import io
+import posixpath
+import re
+import zipfile
+import zlib
+from dataclasses import dataclass
+from typing import Any, TypeAlias
+
+from lxml import etree
+
+from workbook_tools.errors import ReadError
+from workbook_tools.workbook.package import FIXED_DATE
+
+LARGEST_TREE = 64 * 1024 * 1024  # far above any real part that is read as a tree
+LARGEST_PART = 2 * 1024 * 1024 * 1024
+RELATIONS = "http://schemas.openxmlformats.org/package/2006/relationships"
+TYPES = "http://schemas.openxmlformats.org/package/2006/content-types"
+CONTENT_TYPES = "[Content_Types].xml"
+ENCODING = re.compile(rb"^<\?xml[^>]*?encoding\s*=\s*[\"']([A-Za-z0-9._-]+)[\"']")
+MARKS = ((b"\xef\xbb\xbf", "utf-8"), (b"\xff\xfe", "utf-16-le"), (b"\xfe\xff", "utf-16-be"))
+Element: TypeAlias = Any  # of lxml, which has no types
+
+
+@dataclass(frozen=True)
+class Relation:
+    """What a part points to: its id there, the last word of its kind, and the part, or the address outside."""
+
+    id: str
+    kind: str
+    target: str
+    outside: bool = False
+
+
+def local(element: Element) -> str:
+    """An element's name without its namespace; nothing for a comment."""
+    return element.tag.rpartition("}")[2] if isinstance(element.tag, str) else ""
+
+
+def space(element: Element) -> str:
+    """An element's namespace."""
+    return etree.QName(element).namespace or ""
+
+
+def parse(content: bytes, name: str, path: object) -> Element:
+    """A part as a tree. Nothing is fetched and no entity is put in; a document type is refused."""
+    if len(content) > LARGEST_TREE:
+        raise ReadError(path, f"its part {name} has {len(content):,} bytes; no real one is that large.")
+    parser = etree.XMLParser(
+        resolve_entities=False, no_network=True, huge_tree=False, load_dtd=False, strip_cdata=False
+    )
+    try:
+        root = etree.fromstring(content, parser)
+    except (etree.XMLSyntaxError, ValueError) as error:
+        raise ReadError(path, f"its part {name} cannot be read ({error}).") from error
+    if root.getroottree().docinfo.internalDTD is not None:
+        raise ReadError(path, f"its part {name} brings a document type of its own, which no spreadsheet writes.")
+    return root
+
+
+def written(root: Element) -> bytes:
+    """A tree as a part."""
+    return bytes(etree.tostring(root.getroottree(), xml_declaration=True, encoding="UTF-8", standalone=True))
+
+
+def as_utf8(content: bytes, name: str, path: object) -> bytes:
+    """A part's bytes in UTF-8, which nearly all are already."""
+    encoding = next((encoding for mark, encoding in MARKS if content.startswith(mark)), "")
+    declared = ENCODING.match(content)
+    if not encoding and (declared is None or declared[1].lower() in (b"utf-8", b"us-ascii")):
+        return content
+    try:
+        text = content.decode(encoding or str(declared and declared[1].decode())).removeprefix("\ufeff")
+    except (LookupError, UnicodeDecodeError) as error:
+        raise ReadError(path, f"its part {name} is in an encoding that cannot be read ({error}).") from error
+    return re.sub(r"^(<\?xml[^>]*?encoding\s*=\s*[\"'])[^\"']*", r"\g<1>UTF-8", text).encode()
+
+
+class Package:
+    """The parts of a workbook file, read when they are asked for and written back only where they were changed."""
+
+    def __init__(self, content: bytes, path: object) -> None:
+        self.path = path
+        if content.startswith(b"\xd0\xcf\x11\xe0"):
+            raise ReadError(
+                path, "is locked with a password, or is an old .xls workbook; save it as .xlsx without one."
+            )
+        try:
+            self.archive = zipfile.ZipFile(io.BytesIO(content))
+        except (zipfile.BadZipFile, OSError, ValueError) as error:
+            raise ReadError(path, f"is not an .xlsx workbook, or is cut short ({error}).") from error
+        self.source = content
+        self.entries = {info.filename: info for info in self.archive.infolist()}
+        if len(self.entries) != len(self.archive.infolist()):
+            raise ReadError(path, "has two parts of the same name.")
+        self.parts: dict[str, bytes] = {}  # what was written
+        self.trees: dict[str, Element] = {}
+        self.changed: set[str] = set()  # trees to write
+        self.removed: set[str] = set()
+        self.workbook = self._main()
+
+    def _main(self) -> str:
+        found = [relation.target for relation in self.relations("") if relation.kind == "officeDocument"]
+        if not found or not self.has(found[0]):
+            raise ReadError(self.path, "is not a workbook: nothing in it is named as its main part.")
+        if local(self.tree(found[0])) != "workbook":
+            raise ReadError(self.path, "is not a workbook, but another kind of document.")
+        return found[0]
+
+    # ------------------------------------------------------------------------------------------------- parts
+
+    def has(self, name: str) -> bool:
+        return name not in self.removed and (name in self.parts or name in self.trees or name in self.entries)
+
+    def names(self) -> list[str]:
+        """Every part, the file's own in their order, then new ones."""
+        added = [name for name in (*self.parts, *self.trees) if name not in self.entries]
+        return [name for name in dict.fromkeys([*self.entries, *added]) if name not in self.removed]
+
+    def read(self, name: str) -> bytes:
+        """The bytes of a part as they stand now."""
+        if name in self.changed:
+            return written(self.trees[name])
+        if name in self.parts:
+            return self.parts[name]
+        if name in self.removed or name not in self.entries:
+            raise ReadError(self.path, f"is damaged: its part {name} is missing.")
+        if self.entries[name].file_size > LARGEST_PART:
+            raise ReadError(self.path, f"its part {name} would unpack to {self.entries[name].file_size:,} bytes.")
+        try:
+            return self.archive.read(name)
+        # RuntimeError is zipfile's word for an encrypted part, NotImplementedError for a compression it does not know
+        except (zipfile.BadZipFile, zlib.error, EOFError, NotImplementedError, RuntimeError) as error:
+            raise ReadError(self.path, f"its part {name} cannot be unpacked ({error}).") from error
+
+    def tree(self, name: str, change: bool = False) -> Element:
+        """A part as a tree; `change` says that it will be changed."""
+        if name not in self.trees:
+            self.trees[name] = parse(self.read(name), name, self.path)
+        if change:
+            self.changed.add(name)
+        return self.trees[name]
+
+    def write(self, name: str, content: bytes) -> None:
+        self.trees.pop(name, None)
+        self.changed.discard(name)
+        self.removed.discard(name)
+        self.parts[name] = content
+
+    def add(self, name: str, content: bytes, content_type: str) -> None:
+        """A new part."""
+        self.write(name, content)
+        types = self.tree(CONTENT_TYPES, change=True)
+        override = etree.SubElement(types, f"{{{TYPES}}}Override")
+        override.set("PartName", f"/{name}")
+        override.set("ContentType", content_type)
+
+    def discard(self, name: str) -> None:
+        """Take out a part, and nothing else."""
+        self.trees.pop(name, None)
+        self.parts.pop(name, None)
+        self.changed.discard(name)
+        self.removed.add(name)
+
+    def remove(self, name: str) -> None:
+        """Take out a part, the list of what it points to, and its content type."""
+        for gone in (name, relations_of(name)):
+            self.discard(gone)
+        for override in list(self.tree(CONTENT_TYPES, change=True)):
+            if override.get("PartName", "").lower() == f"/{name}".lower():
+                override.getparent().remove(override)
+
+    def content_type(self, name: str) -> str:
+        ending = name.rpartition(".")[2].lower()
+        fallback = ""
+        for entry in self.tree(CONTENT_TYPES):
+            if entry.get("PartName", "").lower() == f"/{name}".lower():
+                return str(entry.get("ContentType"))
+            if entry.get("Extension", "").lower() == ending:
+                fallback = str(entry.get("ContentType"))
+        return fallback
+
+    def default_type(self, ending: str, content_type: str) -> None:
+        """Name the content type of all parts with an ending, where the file does not yet."""
+        types = self.tree(CONTENT_TYPES)
+        if not any(entry.get("Extension", "").lower() == ending for entry in types):
+            types = self.tree(CONTENT_TYPES, change=True)
+            default = etree.Element(f"{{{TYPES}}}Default")
+            default.set("Extension", ending)
+            default.set("ContentType", content_type)
+            types.insert(0, default)
+
+    def free_name(self, pattern: str) -> str:
+        """The first name of a pattern such as xl/tables/table{}.xml that no part has."""
+        taken = {name.lower() for name in (*self.entries, *self.parts, *self.trees)}  # removed ones stay taken
+        number = 1
+        while pattern.format(number).lower() in taken:
+            number += 1
+        return pattern.format(number)
+
+    # --------------------------------------------------------------------------------------------- relations
+
+    def relations(self, part: str) -> list[Relation]:
+        """What a part points to; an empty name is the package itself."""
+        name = relations_of(part)
+        if not self.has(name):
+            return []
+        found = []
+        for link in self.tree(name):
+            if local(link) == "Relationship":
+                outside = link.get("TargetMode") == "External"
+                target = link.get("Target", "")
+                whole = target if outside else _joined(part, target)
+                found.append(Relation(link.get("Id", ""), link.get("Type", "").rpartition("/")[2], whole, outside))
+        return found
+
+    def related(self, part: str, kind: str) -> str:
+        """The one part of a kind that a part points to, or nothing."""
+        return next((r.target for r in self.relations(part) if r.kind == kind and not r.outside), "")
+
+    def relate(self, part: str, kind: str, target: str, outside: bool = False) -> str:
+        """Point from a part to another; `kind` is the whole address of the kind. The id is answered."""
+        name = relations_of(part)
+        if not self.has(name):
+            self.write(name, f'<Relationships xmlns="{RELATIONS}"/>'.encode())
+        root = self.tree(name, change=True)
+        taken = {link.get("Id") for link in root}
+        number = len(taken) + 1
+        while f"rId{number}" in taken:
+            number += 1
+        link = etree.SubElement(root, f"{{{RELATIONS}}}Relationship")
+        link.set("Id", f"rId{number}")
+        link.set("Type", kind)
+        link.set("Target", target if outside else f"/{target}")
+        if outside:
+            link.set("TargetMode", "External")
+        return f"rId{number}"
+
+    def unrelate(self, part: str, identifier: str) -> None:
+        for link in list(self.tree(relations_of(part), change=True)):
+            if link.get("Id") == identifier:
+                link.getparent().remove(link)
+
+    # ------------------------------------------------------------------------------------------------- write
+
+    def content(self) -> bytes:
+        """The file: parts that nobody touched as they lie in the old one, compressed bytes and all."""
+        target = io.BytesIO()
+        with zipfile.ZipFile(target, "w", zipfile.ZIP_DEFLATED, compresslevel=4) as out:
+            for name in self.names():
+                if name in self.parts or name in self.changed:
+                    out.writestr(self._info(name), self.read(name))
+                else:
+                    self._copy(self.entries[name], out)
+        return target.getvalue()
+
+    def _info(self, name: str) -> zipfile.ZipInfo:
+        old = self.entries.get(name)
+        info = zipfile.ZipInfo(name, old.date_time if old is not None else FIXED_DATE)
+        info.compress_type = zipfile.ZIP_DEFLATED
+        info.create_system = 0
+        return info
+
+    def _copy(self, info: zipfile.ZipInfo, out: zipfile.ZipFile) -> None:
+        start = info.header_offset
+        name_length = int.from_bytes(self.source[start + 26 : start + 28], "little")
+        extra_length = int.from_bytes(self.source[start + 28 : start + 30], "little")
+        begin = start + 30 + name_length + extra_length
+        kept = zipfile.ZipInfo(info.filename, info.date_time)
+        kept.compress_type, kept.create_system, kept.external_attr = info.compress_type, 0, info.external_attr
+        kept.CRC, kept.compress_size, kept.file_size = info.CRC, info.compress_size, info.file_size
+        kept.flag_bits = info.flag_bits & ~0x08  # the sizes stand in front, not behind
+        assert out.fp is not None
+        kept.header_offset = out.fp.tell()
+        out.fp.write(kept.FileHeader())
+        out.fp.write(self.source[begin : begin + info.compress_size])
+        out.filelist.append(kept)
+        out.NameToInfo[kept.filename] = kept
+        out.start_dir = out.fp.tell()
+
+
+def relations_of(part: str) -> str:
+    """The part that lists what a part points to."""
+    folder, name = posixpath.split(part)
+    return posixpath.join(folder, "_rels", f"{name}.rels")
+
+
+def _joined(part: str, target: str) -> str:
+    return posixpath.normpath(posixpath.join("/", posixpath.dirname(part), target)).lstrip("/")
