@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import errno
 import os
+import random
 import re
 import shutil
 import signal
@@ -11,6 +12,7 @@ import stat
 import subprocess
 import sys
 import tempfile
+import time
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
@@ -308,3 +310,41 @@ def test_refusals_are_of_the_one_tree() -> None:
     assert issubclass(BusyFileError, SaveError)
     assert issubclass(SaveError, WorkbookToolsError)
     assert issubclass(SaveError, OSError)
+
+
+SAVES_FOR_EVER = """
+import sys
+from pathlib import Path
+from workbook_tools.workbook.saving import save
+
+path, sizes = Path(sys.argv[1]), (400_000, 900_000)
+print("ready", flush=True)
+while True:
+    for number, size in enumerate(sizes):
+        save(path, bytes([65 + number]) * size, replace=True)
+        for backup in path.parent.glob("*.backup-*.xlsx"):
+            backup.unlink()
+"""
+WHOLE = {b"A" * 400_000, b"B" * 900_000}
+
+
+def test_killed_at_any_moment_the_file_is_whole(tmp_path: Path) -> None:
+    """100 kills of a process that saves over and over: one content or the other stands there, never a part of it."""
+    path = tmp_path / "River farm.xlsx"
+    path.write_bytes(b"A" * 400_000)
+    chance = random.Random(11)
+    kinds = set()
+    for _ in range(100):
+        command = [sys.executable, "-c", SAVES_FOR_EVER, str(path)]
+        with subprocess.Popen(command, cwd=ROOT, stdout=subprocess.PIPE) as process:
+            assert process.stdout is not None
+            assert process.stdout.readline() == b"ready\n"
+            time.sleep(chance.uniform(0, 0.03))
+            process.kill()
+        content = path.read_bytes()
+        assert content in WHOLE
+        kinds.add(content[:1])
+        for backup in tmp_path.glob("River farm.backup-*.xlsx"):
+            assert backup.read_bytes() in WHOLE
+            backup.unlink()
+    assert kinds == {b"A", b"B"}

@@ -31,7 +31,7 @@ PROVIDED = 170
 
 
 def diary() -> Data:
-    """The demo's year without the id that is used twice in it: a merge lists such rows and leaves them to the person."""
+    """The demo's year without the id that is used twice: a merge lists such rows and leaves them to the person."""
     data = practice()
     for number, row in enumerate(data["fish"], start=1):
         row["fish"] = f"F{number:04d}"
