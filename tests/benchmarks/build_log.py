@@ -49,7 +49,7 @@ def data(baths: int) -> dict[str, list[dict[str, Any]]]:
             for n in range(baths)
         ],
         "fish": [
-            {"fish": f"F{n:06d}", "bath": f"B{n:06d}", "species": "rainbow trout", "weight": 200.5 + n % 300,
+            {"fish": f"F{n:06d}", "bath": f"B{n:06d}", "weight": 200.5 + n % 300,
              "length": 25.5, "into": 0.4, "balance": 0.4008, "working": 0.4015 + n % 7 * 1e-5, "out": 0.404,
              "recovered": 0.406, "outcome": "recovered"}
             for n in range(baths)
@@ -168,13 +168,13 @@ def apart(job: str, baths: int, folder: Path) -> Figures:
     return found
 
 
-def measured(sizes: Sequence[int], repeat: int) -> dict[tuple[str, int], Figures]:
+def measured(sizes: Sequence[int], repeat: int, jobs: Sequence[str]) -> dict[tuple[str, int], Figures]:
     """Medians of every job at every size."""
     found = {}
     for size in sizes:
         with tempfile.TemporaryDirectory() as folder:
-            rounds = [{job: apart(job, size, Path(folder)) for job in JOBS} for _ in range(repeat)]
-        for job in JOBS:
+            rounds = [{job: apart(job, size, Path(folder)) for job in jobs} for _ in range(repeat)]
+        for job in jobs:
             found[job, size] = {key: statistics.median(r[job][key] for r in rounds) for key in ("seconds", "megabytes")}
     return found
 
@@ -183,7 +183,7 @@ def table(sizes: Sequence[int], found: dict[tuple[str, int], Figures]) -> str:
     """The figures as a person reads them."""
     lines = [f"{'baths':>7}  {'job':<12} {'seconds':>9} {'of build':>9} {'ms a bath':>10} {'growth':>7} {'peak MB':>8}"]
     for before, size in zip((None, *sizes), sizes, strict=False):
-        for job in JOBS:
+        for job in (job for job in JOBS if (job, size) in found):
             seconds, megabytes = found[job, size]["seconds"], found[job, size]["megabytes"]
             growth = ""
             if before is not None:
@@ -202,6 +202,7 @@ def main() -> None:
     parser.add_argument("sizes", nargs="*", type=int, help="numbers of baths; 500 and 5,000 when left out")
     parser.add_argument("--full", action="store_true", help=f"measure {FULL:,} baths as well")
     parser.add_argument("--repeat", type=int, default=3, help="how often each job runs; 3 when left out")
+    parser.add_argument("--without", action="append", default=[], choices=JOBS[1:], help="leave a job out")
     parser.add_argument("--job", choices=JOBS, help=argparse.SUPPRESS)
     parser.add_argument("--folder", type=Path, help=argparse.SUPPRESS)
     given = parser.parse_args()
@@ -209,7 +210,7 @@ def main() -> None:
         print(json.dumps(one(given.job, given.sizes[0], given.folder)))
         return
     sizes = sorted({*(given.sizes or SIZES), *([FULL] if given.full else [])})
-    print(table(sizes, measured(sizes, given.repeat)))
+    print(table(sizes, measured(sizes, given.repeat, [job for job in JOBS if job not in given.without])))
 
 
 if __name__ == "__main__":

@@ -177,6 +177,12 @@ class Office:
         """Save a spreadsheet, recalculated, as "xlsx", "ods" or "pdf". Saved numbers have 15 digits."""
         return self._save("convert", path, target, kind, password=password)
 
+    def timed(self, path: Path, typed: Mapping[str, Mapping[str, str]]) -> dict[str, float]:
+        """Seconds until each typed cell and what hangs on it is computed, and until everything is."""
+        texts = {sheet: dict(cells) for sheet, cells in typed.items()}
+        answer: dict[str, float] = self._ask("timed", path, typed=texts)
+        return answer
+
     def type_into(self, path: Path, typed: Mapping[str, Mapping[str, str]], target: Path) -> Path:
         """Put texts into cells as a person would type them, and save to `target` (.xlsx or .ods).
 
