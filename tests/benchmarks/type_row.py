@@ -2,7 +2,7 @@
 
     python tests/benchmarks/type_row.py [SIZE ...]
 
-Each size is a number of baths, with as many fish. A cell is typed into the last bath and the last fish, five times each;
+Each size is a number of baths, with as many fish. A cell is typed into the last baths and the last fish, five times;
 the median is printed, and beside it what computing the whole log takes.
 """
 
