@@ -185,6 +185,9 @@ def call_strategy(found: Entry) -> st.SearchStrategy[Arguments]:
         return st.tuples(number_strategy(quantity_of(found.parameters[0])), st.sampled_from(UNIT_PAIRS)).map(
             lambda drawn: (drawn[0], *drawn[1])
         )
+    if found.name == "STAGE.ELAPSED":  # few other numbers are whole minutes to a spreadsheet
+        readings = st.integers(0, 14_399).map(lambda seconds: seconds / 1440)
+        return st.tuples(st.one_of(readings, readings, number_strategy(quantity_of(found.parameters[0]))))
     base = full(found)
     return st.tuples(*(argument_strategy(p, base[n]) for n, p in enumerate(found.parameters)))
 
