@@ -157,11 +157,13 @@ class Drawn:
         return f"${letter(self.column)}${SPARE_ROW}"
 
     def _held(self, key: str) -> str:
-        """A column of the log in the same row. By INDEX: a deleted row of the log leaves no hole here."""
-        place = self.table.letters[key]
-        shift = self.table.first_row - FIRST_ROW
-        row = f"ROW(){shift:+d}" if shift else "ROW()"
-        return f"INDEX({quoted(self.table.sheet)}!${place}:${place},{row})"
+        """A column of the log in the same row, for the first row; the others share the formula.
+
+        From the middle of three cells: a deleted row of the log leaves no hole here, and a cell that is typed has one
+        row computed and not all of them, as it would by INDEX over the whole column.
+        """
+        place, row = self.table.letters[key], self.table.first_row
+        return f'IFERROR(INDEX({quoted(self.table.sheet)}!${place}{row - 1}:${place}{row + 1},2),"")'
 
     def _x_text(self) -> str:
         there = f"${letter(self.column + 1)}{FIRST_ROW}>=0"

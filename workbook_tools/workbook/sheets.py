@@ -148,9 +148,7 @@ class SheetWriter:
                 value = data[position].get(column.key) if position < len(data) else None
                 long = isinstance(value, str) and len(value) > column.width
                 if isinstance(value, str) and (long or column.width > 20):
-                    lines = max(
-                        lines, 1 + int(len(value) / (1.25 * column.width))
-                    )
+                    lines = max(lines, 1 + int(len(value) / (1.25 * column.width)))
                 role = "listed_wrapped" if long or column.width > 20 else "listed"
                 place = f"{letter(number)}{row}"
                 self.cells.put(row, number, self._value(place, self.styles.number(role, column.format), value))
