@@ -91,7 +91,8 @@ def test_the_upgraded_log_is_the_log_of_today(name: str, tmp_path: Path, office:
     assert made.names().keys() == built.names().keys()
     for sheet in ("Start", "Calendar", "Plan", "Summary"):
         mine, theirs = cells(new.read_bytes())[sheet], cells(fresh.read_bytes())[sheet]
-        assert [[v for v in row if v != ""] for row in mine] == [[v for v in row if v != ""] for row in theirs]
+        filled = [[found for row in rows if (found := [v for v in row if v != ""])] for rows in (mine, theirs)]
+        assert filled[0] == filled[1]  # tables have more empty rows to grow
 
 
 def test_the_typed_species_of_fish_stays_and_the_fish_have_it(tmp_path: Path) -> None:
@@ -261,7 +262,7 @@ def test_random_logs_survive(data: Data, own: list[Any], moved: bool, words: str
 def test_many_rows(tmp_path: Path) -> None:
     """More rows than stay trees at a time."""
     data = first_version(clean())
-    data["fish"] = [{**data["fish"][0], "fish": f"F{number:04d}"} for number in range(700)]
+    data["fish"] = [{**data["fish"][0], "fish": f"F{number:04d}", "weight": 200 + number} for number in range(700)]
     path = tmp_path / "log.xlsx"
     path.write_bytes(older_log(data, 1))
     new = write(tmp_path / "new.xlsx", upgraded(path, LAYOUT))

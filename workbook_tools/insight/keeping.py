@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import Any
 
 from workbook_tools.caselog.checking import check_log
+from workbook_tools.caselog.recomputing import RawCells
 from workbook_tools.errors import EditError, ReadError, SaveError
 from workbook_tools.insight.responses import learned_rows
 from workbook_tools.layouts import Layout
@@ -58,11 +59,13 @@ def with_learned(content: bytes, rows: Sequence[Mapping[str, Any]], layout: Layo
     if missing > 0:
         edit.grow(place.name, missing)
     last = place.last_row + max(missing, 0)
+    raw = RawCells(content)
     columns = {c.key: place.column(c.heading) for c in layout.tables[TABLE].columns}
     for position, number in enumerate(range(place.first_row, last + 1)):
         row = rows[position] if position < len(rows) else {}
         for key, column in columns.items():
-            edit.put(place.sheet, number, column, row.get(key))
+            if raw.value(place.sheet, number, column) != row.get(key):
+                edit.put(place.sheet, number, column, row.get(key))
     return edit.content()
 
 
@@ -79,6 +82,6 @@ def _place(edit: WorkbookEdit, layout: Layout) -> TablePlace:
             raise EditError(edit.path, f"{place.sheet}, {place.name}", f"has lost the headings {', '.join(lost)}.")
     raise ReadError(
         edit.path,
-        f"has no table with {table.columns[0].heading!r} on its sheet {table.sheet}; if it is of an older layout, bring "
-        "it up to date first (`workbook-tools upgrade`).",
+        f"has no table with {table.columns[0].heading!r} on its sheet {table.sheet}; if it is of an older layout, "
+        "bring it up to date first (`workbook-tools upgrade`).",
     )
