@@ -10,6 +10,7 @@ from typing import Any
 import pytest
 from click.testing import CliRunner, Result
 
+from tests.support.office import Office
 from tests.test_built_files import Package
 from tests.test_check import Data, clean
 from tests.test_editing import complaints
@@ -144,6 +145,19 @@ def test_a_lent_copy_that_grows_goes_on_with_its_mark(tmp_path: Path) -> None:
     fish = table(path, "fish")
     assert [row["fish"] for row in fish.rows] == ["F0001", "F0002", "F0003T", "F0003"]
     assert list(fish.ahead)[:2] == ["F0004T", "F0005T"]
+
+
+def test_a_full_sheet_is_longer_in_the_copy(tmp_path: Path, office: Office) -> None:
+    """On a tablet nobody should have to stretch a table first."""
+    log = made(tmp_path / "log.xlsx", rows=1)
+    assert table(log, "fish").ahead == {}
+    copy = copied(log, "T")
+    assert table(copy, "fish").ahead == {f"F{n:04d}T": n + 5 for n in range(3, 23)}
+    assert type_rows(copy, "fish", caught(201.0)) == ["F0003T"]
+    species = office.values(copy)["Fish"][f"{LAYOUT.tables['fish'].letters['species']}8"]
+    assert species == "rainbow trout"  # computed: the species of its bath
+    _, done = merged(log, copy)
+    assert (done.conflicts, [added.id for added in done.added]) == ([], ["F0003T"])
 
 
 def test_an_id_ahead_that_other_rows_name_keeps_its_name(tmp_path: Path) -> None:

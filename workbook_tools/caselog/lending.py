@@ -6,16 +6,19 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
-from workbook_tools.caselog.ahead import MARK, computed_ids, pointed_to, write
+from workbook_tools.caselog.ahead import MARK, SPARE_ROWS, computed_ids, pointed_to, write
 from workbook_tools.caselog.matching import alike_id
 from workbook_tools.caselog.reading import ReadTable, read_log
-from workbook_tools.errors import DataError, ReadError, SaveError
+from workbook_tools.errors import DataError, EditError, ReadError, SaveError
 from workbook_tools.layouts import Layout
 from workbook_tools.layouts.model import MARK_LETTERS
+from workbook_tools.workbook.cell_formulas import formula_of
 from workbook_tools.workbook.editing import WorkbookEdit
 from workbook_tools.workbook.saving import save
+from workbook_tools.workbook.sheet_rows import column_number
 
 VERSION = "Layout version"  # the document property
+FEWEST_ROWS = 5  # empty ones: a sheet of the copy with fewer is made longer
 
 
 @dataclass(frozen=True)
@@ -77,6 +80,22 @@ def checked_mark(mark: str) -> str:
     return letters.upper()
 
 
+def _more_rows(edit: WorkbookEdit, read: ReadTable) -> list[int]:
+    """Empty rows added below a table that show nothing; none where something stands in the way."""
+    try:
+        first = edit.grow(read.table.name, SPARE_ROWS)
+    except EditError:
+        return []
+    rows = list(range(first, first + SPARE_ROWS))
+    for column in (c for c in read.table.columns if not c.typed and c.key in read.letters):
+        for row in rows:
+            found = edit.rows(read.table.sheet).peek(row)
+            number = column_number(read.letters[column.key])
+            if found is not None and formula_of(found.cells.get(number)) is not None:
+                edit.store(read.table.sheet, row, number, None)
+    return rows
+
+
 def _marked(edit: WorkbookEdit, read: ReadTable, needed: set[object], mark: str) -> list[str]:
     """Mark the ids given ahead of one table; the new ones, in the order of their rows."""
     table = read.table
@@ -90,6 +109,8 @@ def _marked(edit: WorkbookEdit, read: ReadTable, needed: set[object], mark: str)
         if table.is_given(name) and alike_id(name) not in needed and row not in fixed
     )
     stay = [name for name, row in read.ahead.items() if row not in rows]
+    if len(rows) < FEWEST_ROWS:
+        rows += _more_rows(edit, read)
     names = table.ids_ahead((*(row[table.key_column.key] for row in read.rows), *stay), len(rows), mark)
     write(edit, table.sheet, place, {}, dict(zip(names, rows, strict=True)))
     return names
