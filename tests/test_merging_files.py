@@ -596,7 +596,6 @@ def test_a_log_that_is_open_is_left_alone(tmp_path: Path) -> None:
 
 # ---------------------------------------------------------------------------------------------- cut off half way
 
-WRITING = ((tempfile, "mkstemp"), (os, "fsync"), (Path, "chmod"), (shutil, "copy2"), (Path, "replace"))
 SERVER = """
 import os, pathlib, shutil, signal, sys, tempfile
 from workbook_tools.caselog import merging_files
@@ -622,7 +621,7 @@ for line in sys.stdin:
         calls, dies_at = 0, int(first)
         for name in ("fdopen", "fsync"):
             setattr(os, name, dies(getattr(os, name)))
-        for name in ("chmod", "replace"):
+        for name in ("chmod", "rename", "replace"):
             setattr(pathlib.Path, name, dies(getattr(pathlib.Path, name)))
         tempfile.mkstemp, shutil.copy2 = dies(tempfile.mkstemp), dies(shutil.copy2)
         cli(["merge", *words])
@@ -685,7 +684,7 @@ def quiet_merge(folder: Path) -> tuple[Path, str, bytes, bytes]:
 
 def cleared(log: Path, content: bytes) -> None:
     """The log as it was, without what an earlier run left beside it."""
-    for left in (*log.parent.glob("log.backup-*"), *log.parent.glob(".log-*")):
+    for left in (*log.parent.glob("log.backup-*"), *log.parent.glob(".log-*"), *log.parent.glob(".log.backup-*")):
         left.unlink()
     log.write_bytes(content)
 
@@ -734,12 +733,12 @@ def test_killed_at_any_moment_the_log_is_old_or_new(tmp_path: Path, server: Serv
 def test_killed_at_each_call_that_writes_the_log_is_old_or_new(tmp_path: Path, server: Server) -> None:
     log, words, old, new = quiet_merge(tmp_path)
     states = []
-    for number in range(1, 10):
+    for number in range(1, 11):
         cleared(log, old)
         ended = server.run(words, dies_at=number)
         states.append((ended, check_whole(log, old, new)))
-    # the new file is made, written and synced, the old one copied and synced, the name changed, the folder synced
-    before, after = [(signal.SIGKILL, False)] * 7, [(signal.SIGKILL, True), (0, True)]
+    # the new file is made, written and synced, the old one copied, synced and named; the name changed, folder synced
+    before, after = [(signal.SIGKILL, False)] * 8, [(signal.SIGKILL, True), (0, True)]
     assert states == before + after
 
 
@@ -754,6 +753,7 @@ class Faults:
             (os, "fsync"),
             (shutil, "copy2"),
             (Path, "chmod"),
+            (Path, "rename"),
             (Path, "replace"),
         ):
             monkeypatch.setattr(place, name, self.watched(name, getattr(place, name)))
@@ -795,7 +795,7 @@ def test_whichever_write_call_fails_the_log_is_whole(tmp_path: Path) -> None:
     with pytest.MonkeyPatch.context() as patch:
         calls = Faults(patch, None).calls
         assert run(*words.split()).exit_code == 0
-    expected = ["mkstemp", "write", "flush", "fsync", "chmod", "copy2", "fsync", "replace", "fsync"]
+    expected = ["mkstemp", "write", "flush", "fsync", "chmod", "copy2", "fsync", "rename", "replace", "fsync"]
     assert calls == expected
     for number, name in enumerate(expected):
         cleared(log, old)

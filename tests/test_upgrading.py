@@ -8,18 +8,15 @@ import subprocess
 import sys
 import warnings
 from collections.abc import Iterator
-from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 import openpyxl
 import pytest
-import python_calamine
-from hypothesis import HealthCheck, Phase, example, given, settings
-from hypothesis import strategies as st
 
+from tests.support.first_version import first_log, first_version
 from tests.support.kitchen_sink import DIARY, with_everything
-from tests.support.next_layout import OLDER, next_layouts, older_log
+from tests.support.next_layout import next_layouts
 from tests.support.office import Office
 from tests.test_built_files import Package
 from tests.test_check import ROWS, clean, day
@@ -29,7 +26,7 @@ from workbook_tools.caselog.checking import check_log
 from workbook_tools.caselog.reading import read_log
 from workbook_tools.caselog.upgrading import Upgrade, upgrade, upgraded
 from workbook_tools.errors import EditError, NameTakenError, ReadError
-from workbook_tools.layouts import Column, Layout, Table, load
+from workbook_tools.layouts import Layout
 from workbook_tools.layouts.model import letter
 from workbook_tools.workbook.editing import WorkbookEdit
 from workbook_tools.workbook.log import build_log
@@ -48,7 +45,7 @@ def following(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Layout]:
 def log(tmp_path: Path, following: Layout) -> Path:
     """A filled log of layout 1 to which a person has added about everything."""
     path = tmp_path / "River farm.xlsx"
-    path.write_bytes(with_everything(older_log(clean(), ROWS)))
+    path.write_bytes(with_everything(first_log(clean(), ROWS)))
     return path
 
 
@@ -113,7 +110,7 @@ def test_the_upgraded_log_is_the_log_of_today(log: Path, following: Layout, tmp_
     )
     assert check_log(new, following).findings == []
     fresh = tmp_path / "fresh.xlsx"
-    fresh.write_bytes(build_log(following, clean(), rows=ROWS))
+    fresh.write_bytes(build_log(following, first_version(clean()), rows=ROWS))
     assert stored(new, following) == stored(fresh, following)
     assert computed_alike(new, office) > 3000
     assert complaints(new.read_bytes(), tmp_path) == []
@@ -146,7 +143,7 @@ def test_a_new_column_computes_and_checks(log: Path, following: Layout, tmp_path
 def test_a_new_columns_rules_and_looks(log: Path, following: Layout, tmp_path: Path) -> None:
     """As in a log built today, at the end of the table."""
     new = write(tmp_path / "new.xlsx", upgraded(log, following))
-    fresh = io.BytesIO(build_log(following, clean(), rows=ROWS))
+    fresh = io.BytesIO(build_log(following, first_version(clean()), rows=ROWS))
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")
         made, built = openpyxl.load_workbook(io.BytesIO(new.read_bytes())), openpyxl.load_workbook(fresh)
@@ -194,59 +191,12 @@ def test_what_a_person_added_keeps_its_bytes(log: Path, following: Layout) -> No
     assert done.content == upgraded(log, following).content
 
 
-def reordered(layout: Layout) -> Layout:
-    """Layout 1 as a person has it: the columns of each log turned round, with two of their own among them."""
-
-    def turned(table: Table) -> Table:
-        if not table.log:
-            return table
-        own = [Column(f"own_{n}", f"My {n} {table.key}", "text", width=9) for n in (1, 2)]
-        first, *others = table.columns
-        typed = [column for column in others if column.typed][::-1]
-        rest = [column for column in others if not column.typed][::-1]
-        return replace(table, columns=(*typed[:2], own[0], first, *rest[:3], *typed[2:], own[1], *rest[3:]))
-
-    sheets = tuple(replace(sheet, tables=tuple(map(turned, sheet.tables))) for sheet in layout.sheets)
-    return replace(layout, sheets=sheets)
-
-
-def test_columns_that_a_person_moved(following: Layout, tmp_path: Path, office: Office) -> None:
-    path = tmp_path / "log.xlsx"
-    data = clean()
-    data["stocks"][0]["own_1"] = "net mended"
-    path.write_bytes(older_log(data, ROWS, reordered(load(OLDER))))
-    before = stored(path, load(OLDER))
-    new = write(tmp_path / "new.xlsx", upgraded(path, following))
-    after = stored(new, following)
-    assert {place: after[place] for place in before} == before
-    assert check_log(new, following).findings == []
-    assert computed_alike(new, office) > 3000
-    assert complaints(new.read_bytes(), tmp_path) == []
-    place = WorkbookEdit(new.read_bytes()).tables()["Stocks"]
-    assert cells(new.read_bytes())["Stocks"][5][place.column("My 1 stocks") - 1] == "net mended"
-    text = package_formula(new, "Stocks", "Check")
-    own = letter(place.column("My 1 stocks"))
-    assert f"{own}6" not in text  # a person's own cell alone does not make a row one in use
-
-
 def package_formula(path: Path, sheet: str, heading: str) -> str:
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")
         book = openpyxl.load_workbook(io.BytesIO(path.read_bytes()))
     place = WorkbookEdit(path.read_bytes()).tables()[sheet]
     return str(book[sheet][f"{letter(place.column(heading))}6"].value)
-
-
-def test_a_log_saved_by_libreoffice(following: Layout, tmp_path: Path, office: Office) -> None:
-    path = tmp_path / "log.xlsx"
-    path.write_bytes(older_log(clean(), ROWS))
-    saved = office.convert(path, tmp_path / "saved.xlsx", "xlsx")
-    new = write(tmp_path / "new.xlsx", upgraded(saved, following))
-    assert check_log(new, following).findings == []
-    assert computed_alike(new, office) > 3000
-    fresh = tmp_path / "fresh.xlsx"
-    fresh.write_bytes(build_log(following, clean(), rows=ROWS))
-    assert stored(new, following).keys() == stored(fresh, following).keys()
 
 
 def test_cells_that_were_typed_over_stay(log: Path, following: Layout, tmp_path: Path) -> None:
@@ -367,69 +317,12 @@ def test_a_column_of_the_persons_own_by_a_new_name_is_taken_over(log: Path, foll
     assert read.tables["stocks"].stored[0]["kept"] == 61  # 1 March to 1 May 2026
 
 
-TEXT = st.text(st.characters(exclude_categories=["Cs", "Cc"]), min_size=1, max_size=12).filter(str.strip)
-TYPED = st.one_of(st.none(), TEXT, st.floats(-1e6, 1e6), st.booleans())
-
-
-@st.composite
-def logs(draw: st.DrawFn) -> Data:
-    """Random words, numbers and blanks under random headings, right or wrong."""
-    tables = [table for table in load(OLDER).log_tables() if draw(st.booleans())]
-    data: Data = {}
-    for table in tables:
-        rows = []
-        for _ in range(draw(st.integers(0, 3))):
-            keys = draw(st.lists(st.sampled_from([column.key for column in table.typed]), max_size=6, unique=True))
-            rows.append({key: draw(TYPED) for key in keys})
-        data[table.key] = rows
-    return data
-
-
-@pytest.mark.usefixtures("following")
-@example(
-    data={"sites": [{"site": "S1", "name": True}], "visits": [{"visit": "V1", "site": "S1"}]},
-    own=[False],
-    moved=False,
-    words="=1+1",
-)
-@given(data=logs(), own=st.lists(TYPED, max_size=4), moved=st.booleans(), words=TEXT)
-@settings(
-    max_examples=15,
-    deadline=None,
-    phases=[Phase.explicit, Phase.reuse, Phase.generate],  # each example takes seconds: no shrinking
-    suppress_health_check=[HealthCheck.too_slow, HealthCheck.function_scoped_fixture, HealthCheck.data_too_large],
-)
-def test_random_logs_survive(data: Data, own: list[Any], moved: bool, words: str, tmp_path: Path) -> None:
-    following = load("case-log")
-    from workbook_tools.workbook.editing import NewColumn
-
-    edit = WorkbookEdit(older_log(data, 4, reordered(load(OLDER)) if moved else None))
-    edit.append_columns("Fish", [NewColumn("Of my own", results=own)])
-    edit.put("Start", 60, 9, words)
-    path = tmp_path / "log.xlsx"
-    path.write_bytes(with_everything(edit.content()) if not moved else edit.content())
-    new = write(tmp_path / "new.xlsx", upgraded(path, following))
-    before, after = read_log(path, load(OLDER)), read_log(new, following)
-    for table in load(OLDER).log_tables():
-        now = dict(zip(after.tables[table.key].numbers, after.tables[table.key].rows, strict=True))
-        for number, row in zip(before.tables[table.key].numbers, before.tables[table.key].rows, strict=True):
-            assert {key: now[number][key] for key in row} == row
-    old_cells, new_cells = cells(path.read_bytes()), cells(new.read_bytes())
-    column = WorkbookEdit(new.read_bytes()).tables()["Fish"].column("Of my own") - 1
-    assert [row[column] for row in new_cells["Fish"][5:]] == [row[column] for row in old_cells["Fish"][5:]]
-    assert new_cells["Start"][59][8] == words
-    if not moved:
-        assert new_cells[DIARY] == old_cells[DIARY]
-    bad = ("result-differs", "heading-missing", "sheet-missing", "heading-doubled")
-    assert [finding for finding in check_log(new, following).findings if finding.code in bad] == []
-
-
 # --------------------------------------------------------------------------------------------------------- refusals
 
 
 def test_a_log_of_today_is_untouched(following: Layout, tmp_path: Path) -> None:
     path = tmp_path / "log.xlsx"
-    path.write_bytes(build_log(following, clean(), rows=ROWS))
+    path.write_bytes(build_log(following, first_version(clean()), rows=ROWS))
     before = path.read_bytes()
     done, backup = upgrade(path, following)
     assert (done.content, done.changes, backup) == (None, (), None)
@@ -688,14 +581,3 @@ def test_the_command(log: Path, tmp_path: Path) -> None:
     gone = run("gone.xlsx")
     assert (gone.returncode, gone.stdout) == (2, "")
     assert "there is no such file" in gone.stderr
-
-
-def test_many_rows(following: Layout, tmp_path: Path) -> None:
-    """More rows than stay trees at a time."""
-    data = clean()
-    data["fish"] = [{**data["fish"][0], "fish": f"F{number:04d}"} for number in range(700)]
-    path = tmp_path / "log.xlsx"
-    path.write_bytes(older_log(data, 1))
-    new = write(tmp_path / "new.xlsx", upgraded(path, following))
-    assert check_log(new, following).findings == []
-    assert len(python_calamine.load_workbook(io.BytesIO(new.read_bytes())).get_sheet_by_name("Fish").to_python()) == 705

@@ -14,22 +14,12 @@ from typing import Any
 
 import tomlkit
 
+from tests.support.first_version import OLDER
 from workbook_tools.caselog import upgrading
 from workbook_tools.layouts import Layout, compute, load
-from workbook_tools.workbook.editing import WorkbookEdit
-from workbook_tools.workbook.log import build_log
 
 ADDITIONS = Path(__file__).with_name("next-layout.toml")
 TEMPLATES = Path(__file__).parents[2] / "templates"
-OLDER = "older/case-log-1"
-Data = dict[str, list[dict[str, Any]]]
-
-
-def older_log(data: Data | None = None, rows: int = 12, layout: Layout | None = None) -> bytes:
-    """A log as the program of layout 1 made it."""
-    edit = WorkbookEdit(build_log(layout or load(OLDER), data, rows=rows))
-    edit.set_property("Layout", "case-log")
-    return edit.content()
 
 
 def write_layouts(folder: Path) -> None:

@@ -108,7 +108,7 @@ class _TableMerge:
         self.base = base
         self.rows = [dict(row) for row in log.read.rows]
         self.numbers: list[int | None] = list(log.read.numbers)
-        self.ahead = {alike_id(name): name for name in log.read.ahead}
+        self.ahead: dict[object, str] = {alike_id(name): name for name in log.read.ahead}
         self.new: list[dict[str, Any]] = []
 
     def run(self) -> None:

@@ -244,7 +244,10 @@ class TableRefresh:
         found: list[object] = []
         for row in range(self.place.first_row, self.place.last_row + 1):
             content = self.model.result_at(self.table.sheet, row, column)
-            found.append(float(content.value) if content.kind == "n" and content.value else content.value)
+            if content.kind == "b":
+                found.append(content.value == "1")
+            else:
+                found.append(float(content.value) if content.kind == "n" and content.value else content.value)
         return found
 
 

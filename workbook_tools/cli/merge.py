@@ -1,4 +1,4 @@
-"""`merge`: several copies of one case log become one again."""
+"""`merge` and `lend`: several copies of one case log become one again; a copy for another device."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ import click
 
 from workbook_tools.cli.main import cli
 from workbook_tools.cli.printing import print_json
-from workbook_tools.cli.workbooks import FILE, JSON, QUIET, named
+from workbook_tools.cli.workbooks import FILE, JSON, QUIET, REPLACE, made, named
 
 if TYPE_CHECKING:
     from workbook_tools.caselog.merged import Added, Change, Conflict, Merged
@@ -71,6 +71,39 @@ def merge(
         print_merge(done.merged)
         click.echo(where)
     raise SystemExit(1 if done.merged.conflicts else 0)
+
+
+@cli.command()
+@click.argument("log", type=FILE)
+@click.option("--out", type=FILE, required=True, help="Write the copy to this new file.")
+@click.option("--mark", required=True, help="One to three letters that its ids given ahead end in: T makes B048T.")
+@REPLACE
+@QUIET
+def lend(log: Path, out: Path, mark: str, replace: bool, quiet: bool) -> None:
+    """Make a copy of the case log at LOG to type into on another device, and to merge back afterwards.
+
+    Empty rows of the copy have ids that end in the mark, so that a row typed there and one typed in LOG at the same
+    time never have the same id. Give each device a mark of its own, and merge a copy back before you lend it again.
+    LOG itself is not changed.
+
+    \b
+    Examples
+      workbook-tools lend "River farm.xlsx" --out tablet.xlsx --mark T
+      workbook-tools merge "River farm.xlsx" tablet.xlsx --replace
+    """
+    from workbook_tools.caselog import lending
+    from workbook_tools.layouts import case_log
+
+    target = named(out)
+    done, backup = lending.lend(log, case_log(), target, mark, replace)
+    if quiet:
+        return
+    click.echo(made(target, backup))
+    shown = ", ".join(f"{sheet} {name}" for sheet, name in done.first.items())
+    click.echo(f"Its next rows are {shown}." if shown else "It has no empty rows with ids.")
+    if done.first and done.full:
+        click.echo(f"No empty row with an id is left on {', '.join(done.full)}.")
+    click.echo(f'Bring it back with: workbook-tools merge "{log}" "{target}" --replace')
 
 
 def _save(target: Path, log: Path, done: MergedFile, replace: bool) -> str:

@@ -10,6 +10,7 @@ import click
 
 from workbook_tools.cli.main import cli
 from workbook_tools.cli.printing import number, print_json, print_table
+from workbook_tools.cli.workbooks import made, named
 
 if TYPE_CHECKING:
     from workbook_tools.insight.responses import Learned, Lesson, Response
@@ -28,20 +29,33 @@ INSTALL = "Time to the working stage and suggested start doses: pip install 'wor
 @click.option("--species", help="Only this species.")
 @click.option("--agent", help="Only this agent.")
 @click.option("--picture", type=FILE, help="Draw the curves into this file as well (.png or .svg).")
-@click.option("--replace", is_flag=True, help="Replace a picture that is there; a dated backup is kept beside it.")
+@click.option("--into-log", is_flag=True, help="Write all of it into the table Learned on the log's Summary sheet.")
+@click.option("--out", type=FILE, help="With --into-log: write a new file and leave PATH as it is.")
+@click.option(
+    "--replace", is_flag=True, help="Replace a file that is there, with --into-log PATH itself; a dated backup is kept."
+)
 @click.option("--json", "as_json", is_flag=True, help="Print JSON for another program.")
 def responses(
-    path: Path, species: str | None, agent: str | None, picture: Path | None, replace: bool, as_json: bool
+    path: Path,
+    species: str | None,
+    agent: str | None,
+    picture: Path | None,
+    into_log: bool,
+    out: Path | None,
+    replace: bool,
+    as_json: bool,
 ) -> None:
     """Print how each start dose worked in the case log at PATH, by species, agent and temperature.
 
     Time to the working stage with top-ups taken into account, recovery, adverse events, and the next start dose that
-    the record supports, or why it supports none.
+    the record supports, or why it supports none. With --into-log the same stands on the log's own Summary sheet, as
+    values of today: every species and agent, whatever is printed.
 
     \b
     Examples
       workbook-tools responses "River farm.xlsx"
       workbook-tools responses "River farm.xlsx" --species tilapia --picture tilapia.png
+      workbook-tools responses "River farm.xlsx" --into-log --replace
     """
     from workbook_tools.caselog.checking import check_log
     from workbook_tools.insight.responses import responses as learn
@@ -50,6 +64,10 @@ def responses(
     kind = "" if picture is None else picture.suffix.lower().removeprefix(".")
     if picture is not None and kind not in ("png", "svg"):
         raise click.UsageError(f"{picture}: the name of a picture ends in .png or .svg")
+    if into_log and out is None and not replace:
+        raise click.UsageError("say where it goes: --out PATH for a new file, or --replace for the log itself")
+    if out is not None and not into_log:
+        raise click.UsageError("--out is about the log with what it has learned: say --into-log as well")
     everything = learn(check_log(path, case_log()).computed)
     learned = everything.only(species, agent)
     if everything.lessons and not learned.lessons:
@@ -61,6 +79,21 @@ def responses(
         print_learned(learned)
     if picture is not None:
         _draw(learned, picture, kind, replace, quiet=as_json)
+    if into_log:
+        _keep(path, out, replace, quiet=as_json)
+
+
+def _keep(path: Path, out: Path | None, replace: bool, quiet: bool) -> None:
+    import datetime
+
+    from workbook_tools.insight.keeping import keep
+    from workbook_tools.layouts import case_log
+
+    target = path if out is None else named(out)
+    rows, backup = keep(path, case_log(), datetime.date.today(), target, replace)
+    if not quiet:
+        lines = f"{rows} {'row' if rows == 1 else 'rows'} of what the log has learned on its Summary sheet"
+        click.echo(f"{made(target, backup)}; {lines}")
 
 
 def what_is_learned(computed: Computed) -> Learned | None:

@@ -80,10 +80,11 @@ def _save(path: Path, content: bytes, replace: bool, quiet: bool) -> None:
 
     backup = save(path, content, replace)
     if not quiet:
-        click.echo(_made(path, backup))
+        click.echo(made(path, backup))
 
 
-def _made(path: Path, backup: Path | None) -> str:
+def made(path: Path, backup: Path | None) -> str:
+    """The sentence that says what was written."""
     return f"Made {path}" + (f"; the old file is kept as {backup.name}" if backup else "")
 
 
@@ -135,7 +136,7 @@ def check(path: Path, annotate: Path | None, replace: bool, as_json: bool, quiet
 
         backup = annotating.annotate(path, checked, target, replace)
         if not quiet and not as_json:
-            click.echo(_made(target, backup))
+            click.echo(made(target, backup))
     if as_json:
         print_json({"file": str(path), "findings": [finding.as_dict() for finding in checked.findings]})
     elif not quiet:

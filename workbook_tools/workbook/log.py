@@ -87,8 +87,11 @@ def _rows_wanted(table: Table, layout: Layout, data: Data, rows: int) -> int:
         return max(rows, len(data.get(table.key, ())), 1)
     if table.key_source:
         source = layout.tables[table.key_source]
-        used = [number for number, row in enumerate(data.get(source.key, ()), start=1) if source.in_use(row)]
-        return max(table.rows, max(used, default=0) + ROWS_TO_GROW)
+        there = data.get(source.key, ())
+        used = [number for number, row in enumerate(there, start=1) if source.in_use(row)]
+        wanted = max(table.rows, max(used, default=0) + ROWS_TO_GROW)
+        # below a list, unlike below a log, other things stand, which are no rows of it
+        return wanted if source.log else min(wanted, max(source.rows, len(there)))
     return max(table.rows, len(data.get(table.key, ())))
 
 
