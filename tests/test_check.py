@@ -21,7 +21,7 @@ from openpyxl.worksheet.worksheet import Worksheet
 
 from tests.support.office import Office
 from workbook_tools.caselog.checking import Finding, check_log
-from workbook_tools.errors import WorkbookToolsError
+from workbook_tools.errors import ReadError, WorkbookToolsError
 from workbook_tools.layouts import case_log
 from workbook_tools.quantities.boundary import serial
 from workbook_tools.workbook.log import build_log
@@ -715,3 +715,13 @@ def test_stopwatch_slips(typed_time: object, code: str, tmp_path: Path) -> None:
     assert ("Fish", 7, "Working stage" if code != "stopwatch-form" else "Into bath", code) in placed(
         findings(made(tmp_path, data))
     )
+
+
+def test_a_date_that_no_calendar_has(tmp_path: Path) -> None:
+    """Far too large is a finding; far below zero stops the reader of dates, which says where."""
+    data = clean()
+    data["visits"][0]["date"] = 1e12
+    assert ("Visits", 6, "Visit date", "out-of-range") in placed(findings(made(tmp_path, data)))
+    data["visits"][0]["date"] = -1e12
+    with pytest.raises(ReadError, match="the sheet Visits holds a date or time that no calendar has"):
+        check_log(made(tmp_path, data), case_log())

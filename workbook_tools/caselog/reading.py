@@ -115,13 +115,28 @@ def read_log(path: Path, layout: Layout) -> ReadLog:
             tables |= {table.key: ReadTable(table) for table in sheet.tables}
             continue
         found += 1
-        cells = workbook.get_sheet_by_name(actual).to_python(skip_empty_area=False)
+        cells = cells_of(workbook, actual, path)
         for table in sheet.tables:
             if not table.key_source:
                 tables[table.key] = _read_table(table, cells, remarks)
     if not found:
         raise ReadError(path, "is a workbook, but has none of the sheets of a case log.")
     return ReadLog(str(path), layout, tables, remarks)
+
+
+def cells_of(workbook: python_calamine.CalamineWorkbook, sheet: str, path: object) -> list[list[Any]]:
+    """The values of a sheet from A1 on; raises ReadError where one of them stops the reader."""
+    try:
+        rows: list[list[Any]] = workbook.get_sheet_by_name(sheet).to_python(skip_empty_area=False)
+    except BaseException as error:
+        if type(error).__name__ != "PanicException":  # the reader's own, which has no other base
+            raise
+        raise ReadError(
+            path,
+            f"the sheet {sheet} holds a date or time that no calendar has: a number far too large or far below zero in "
+            "a cell for dates. It shows as #####; mend it, save, and try again.",
+        ) from error
+    return rows
 
 
 def open_workbook(path: Path) -> python_calamine.CalamineWorkbook:

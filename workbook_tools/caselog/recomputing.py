@@ -9,7 +9,7 @@ from typing import Any
 
 import python_calamine
 
-from workbook_tools.caselog.reading import typed_value
+from workbook_tools.caselog.reading import cells_of, typed_value
 from workbook_tools.layouts import Layout, Table
 from workbook_tools.layouts.compute import Computed
 from workbook_tools.layouts.measures import measure
@@ -33,7 +33,7 @@ class RawCells:
         @cache
         def sheet(name: str) -> list[list[Any]]:
             actual = names.get(name)
-            return [] if actual is None else workbook.get_sheet_by_name(actual).to_python(skip_empty_area=False)
+            return [] if actual is None else cells_of(workbook, actual, "the log")
 
         self._sheet = sheet
 
