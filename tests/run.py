@@ -47,7 +47,9 @@ def main(arguments: list[str]) -> int:
         say(f"FAILED before any test ran: {names}")
         return next(iter(failed.values()))
     variables = clean_environment() | {"WORKBOOK_TOOLS_LIBREOFFICE": "yes" if with_office else "no"}
-    command = [str(python), "-m", "pytest", *pytest_arguments]
+    # a file's tests stay together: some share workbooks that take long to make
+    together = ["-n", "2", "--dist", "loadfile"] if with_office and not pytest_arguments else []
+    command = [str(python), "-m", "pytest", *together, *pytest_arguments]
     return subprocess.run(command, cwd=ROOT, env=variables, stdin=subprocess.DEVNULL, check=False).returncode
 
 
