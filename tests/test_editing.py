@@ -394,7 +394,7 @@ def test_a_grown_table_computes(tmp_path: Path, office: Office) -> None:
     shown = office.values(path)
     assert shown["Stocks"][f"{STOCK['biomass']}{first + 399}"] == 10  # kg: 50 x 200 g
     assert shown["Stocks"][f"{STOCK['check']}{first + 399}"] == "ok"
-    assert shown["Start"]["B15"] == 3  # rows of Stocks in use
+    assert shown["Start"]["B16"] == 3  # rows of Stocks in use
     old = office.values(write(tmp_path / "old.xlsx", sink()))
     assert {k: v for k, v in shown["Stocks"].items() if int(k.lstrip("ABCDEFGHIJKLMNOPQRSTUVWXYZ")) < first} == old[
         "Stocks"

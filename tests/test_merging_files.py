@@ -195,7 +195,7 @@ def test_what_people_added_to_the_demo_log_stays(demo: dict[str, Path]) -> None:
     hidden = [node.get("min") for node in after.sheet("Fish").iter() if node.get("hidden") in ("1", "true")]
     assert "5" in hidden
     changed = {name for name, part in before.sheets.items() if after.parts[after.sheets[name]] != before.parts[part]}
-    assert changed == {"Start", "Visits", "Baths", "Fish", "Losses", "Treatments", "Summary"}
+    assert changed == {"Start", "Visits", "Baths", "Fish", "Losses", "Treatments", "Summary", "Charts"}
 
 
 def test_merging_the_demo_again_writes_nothing(demo: dict[str, Path]) -> None:
@@ -266,7 +266,8 @@ def test_a_log_with_about_everything_in_it_keeps_everything(tmp_path: Path, offi
     assert audited(path) == audited(log) == Counter()
     before, after = Package(sink()), Package(done.content)
     new = {after.sheets[SHEET]}
-    touched = {before.sheets[name] for name in ("Start", "Sites", "Visits", "Baths", "Losses", "Treatments", "Summary")}
+    names = ("Start", "Sites", "Visits", "Baths", "Losses", "Treatments", "Summary", "Charts")
+    touched = {before.sheets[name] for name in names}
     common = {"[Content_Types].xml", "xl/workbook.xml", "xl/_rels/workbook.xml.rels", "xl/sharedStrings.xml"}
     tables = {"xl/tables/table10.xml"}  # of Losses, which grew
     differing = {n for n in before.parts.keys() | after.parts.keys() if before.parts.get(n) != after.parts.get(n)}

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import io
 from collections.abc import Collection, Mapping
-from functools import cache
+from functools import cache, partial
 from typing import Any
 
 import python_calamine
@@ -15,6 +15,7 @@ from workbook_tools.layouts.compute import Computed
 from workbook_tools.layouts.measures import measure
 from workbook_tools.workbook.boards import ASKED_COLUMN, ASKED_ROW, board_results
 from workbook_tools.workbook.cell_formulas import formula_of
+from workbook_tools.workbook.charts import drawn_results
 from workbook_tools.workbook.editing import TablePlace, WorkbookEdit
 from workbook_tools.workbook.sheet_rows import column_number
 
@@ -97,6 +98,7 @@ def store_results(
             results.store_summary(table, place, computed.data[key])
     results.store_lines(layout, computed)
     results.store_boards(layout, computed)
+    results.store_drawn(layout, {key: dict(zip(numbers[key], computed.data[key], strict=True)) for key in numbers})
     return results.count
 
 
@@ -145,6 +147,17 @@ class _Results:
                 asked = self.raw.value(sheet.name, ASKED_ROW, ASKED_COLUMN)
                 rows: dict[int, dict[int, Any]] = {}
                 for (row, column), value in board_results(sheet, layout, computed, asked).items():
+                    rows.setdefault(row, {})[column] = value
+                for row, wanted in rows.items():
+                    self._row(sheet.name, row, wanted)
+
+    def store_drawn(self, layout: Layout, data: Mapping[str, Mapping[int, Any]]) -> None:
+        """What the charts draw from, for what is chosen beside them."""
+        for sheet in layout.sheets:
+            if sheet.charts and sheet.name.casefold() in self.sheets:
+                shown = drawn_results(sheet, layout, data, partial(self.raw.value, sheet.name))
+                rows: dict[int, dict[int, Any]] = {}
+                for (row, column), value in shown.items():
                     rows.setdefault(row, {})[column] = value
                 for row, wanted in rows.items():
                     self._row(sheet.name, row, wanted)

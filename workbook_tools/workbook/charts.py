@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import replace
 from typing import Any
 
 from openpyxl.chart import BarChart, ScatterChart
@@ -37,11 +38,41 @@ from workbook_tools.workbook.frame import steady_rows
 from workbook_tools.workbook.styles import FACE, INK, Styles
 
 ACROSS, WIDE, HIGH, GAP = 2, 7, 26, 1  # charts side by side; columns and rows of one, columns between two
+COLUMNS = ACROSS * (WIDE + GAP)
 TOP = 4  # row of the first boxed cells
 COLUMN_WIDTH, DRAWN_WIDTH = 11, 13
 GRID, FRAME = "D5DEE1", "7A8B93"
 POINT = 12_700  # EMU
 WEEKS_A_LABEL = 4
+
+
+def _corner(number: int) -> tuple[int, int]:
+    """Column and row in which a chart's label stands; the cell to choose in is beside it."""
+    return number % ACROSS * (WIDE + GAP) + 1, TOP + number // ACROSS * (HIGH + 2)
+
+
+def _column(number: int) -> int:
+    """First of the two columns that a chart draws from."""
+    return COLUMNS + 2 + 3 * number
+
+
+def drawn_results(
+    sheet: Sheet, layout: Layout, data: Mapping[str, Mapping[int, Row]], cell: Callable[[int, int], object]
+) -> dict[tuple[int, int], Number]:
+    """What the cells show that the charts of a sheet draw from, by row and column.
+
+    `data` has the computed rows by table key and sheet row; `cell` gives what is typed on the sheet, by row and column.
+    """
+    shown: dict[tuple[int, int], Number] = {}
+    for number, chart in enumerate(sheet.charts):
+        left, top = _corner(number)
+        table = layout.tables[chart.table]
+        held = data[chart.table]
+        rows = [held.get(row, {}) for row in range(table.first_row, max(held, default=table.first_row) + 1)]
+        longer = replace(table, rows=len(rows))
+        chosen = cell(top, left + 1)
+        shown |= Drawn(chart, sheet.name, longer, layout, rows, _column(number), "", chosen).results()
+    return shown
 
 
 def add_charts(
@@ -56,14 +87,14 @@ def add_charts(
     """Put the charts of a sheet on it, with the cells that they draw from and those in which a person chooses."""
     if not sheet.charts:
         return
-    columns = ACROSS * (WIDE + GAP)
+    columns = COLUMNS
     for number in range(1, columns + 1):
         worksheet.column_dimensions[letter(number)].width = 3 if number % (WIDE + GAP) == 0 else COLUMN_WIDTH
     for number, chart in enumerate(sheet.charts):
-        left, top = number % ACROSS * (WIDE + GAP) + 1, TOP + number // ACROSS * (HIGH + 2)
-        choice = f"${letter(left + 1)}${top}"
+        left, top = _corner(number)
         table = layout.tables[chart.table]
-        drawn = Drawn(chart, sheet.name, table, layout, data[chart.table], columns + 2 + 3 * number, choice)
+        choice = f"${letter(left + 1)}${top}"
+        drawn = Drawn(chart, sheet.name, table, layout, data[chart.table], _column(number), choice)
         drawn.write(cells, styles, strings, 2 * number)
         for along in (0, 1):
             worksheet.column_dimensions[letter(drawn.column + along)].width = DRAWN_WIDTH

@@ -18,7 +18,7 @@ from typing import Any
 from workbook_tools.layouts.load import FIRST_DAY, FORMATS, LAST_DAY
 from workbook_tools.layouts.measures import Measure, measure
 from workbook_tools.layouts.model import Chart, Layout, Table, letter, quoted
-from workbook_tools.layouts.trees import is_number
+from workbook_tools.layouts.trees import is_number, same
 from workbook_tools.workbook.cells import (
     SheetCells,
     Strings,
@@ -51,6 +51,7 @@ class Drawn:
     rows: Sequence[Row]
     column: int
     choice: str  # cell in which a person chooses
+    chosen: object = None  # what stands in it; None for all
 
     @property
     def dated(self) -> bool:
@@ -105,7 +106,11 @@ class Drawn:
     def _is_point(self, row: Row) -> bool:
         x, y = row.get(self.chart.x), row.get(self.chart.y)
         low, high = self.limits
-        return is_number(x) and is_number(y) and low <= x <= high and 0 <= y <= MOST  # type: ignore[operator]
+        drawn = is_number(x) and is_number(y) and low <= x <= high and 0 <= y <= MOST  # type: ignore[operator]
+        return drawn and self._is_chosen(row)
+
+    def _is_chosen(self, row: Row) -> bool:
+        return self.chosen is None or same(row.get(self.chart.choose), self.chosen)
 
     def _weeks(self, last: Number) -> list[tuple[Number, Number]]:
         if last is None:
@@ -114,11 +119,18 @@ class Drawn:
         sums = dict.fromkeys((monday - 7.0 * number for number in reversed(range(WEEKS))), 0.0)
         for row in self.rows:
             day, number = row.get(self.chart.x), row.get(self.chart.y)
-            if is_number(day) and is_number(number):
+            if is_number(day) and is_number(number) and self._is_chosen(row):
                 week = float(day // 7 * 7 + 2 - 7 * (day % 7 < 2))  # type: ignore[operator]
                 if week in sums:
                     sums[week] += number  # type: ignore[operator]
         return [*sums.items()]
+
+    def results(self) -> dict[tuple[int, int], Number]:
+        """What its cells show, by row and column."""
+        shown: dict[tuple[int, int], Number] = {(SPARE_ROW, self.column): self.spare} if self.dated else {}
+        for position, pair in enumerate(self.values):
+            shown |= {(FIRST_ROW + position, self.column + along): value for along, value in enumerate(pair)}
+        return shown
 
     # --------------------------------------------------------------------------------------------------- cells
 
@@ -157,13 +169,11 @@ class Drawn:
         return f"${letter(self.column)}${SPARE_ROW}"
 
     def _held(self, key: str) -> str:
-        """A column of the log in the same row, for the first row; the others share the formula.
-
-        From the middle of three cells: a deleted row of the log leaves no hole here, and a cell that is typed has one
-        row computed and not all of them, as it would by INDEX over the whole column.
-        """
-        place, row = self.table.letters[key], self.table.first_row
-        return f'IFERROR(INDEX({quoted(self.table.sheet)}!${place}{row - 1}:${place}{row + 1},2),"")'
+        """A column of the log in the same row. By INDEX: a deleted row of the log leaves no hole here."""
+        place = self.table.letters[key]
+        shift = self.table.first_row - FIRST_ROW
+        row = f"ROW(){shift:+d}" if shift else "ROW()"
+        return f"INDEX({quoted(self.table.sheet)}!${place}:${place},{row})"
 
     def _x_text(self) -> str:
         there = f"${letter(self.column + 1)}{FIRST_ROW}>=0"
