@@ -59,7 +59,8 @@ from workbook_tools.cli import (  # noqa: E402 - they add their commands to `cli
     hosts,
     plan,
     responses,
+    share,
     workbooks,
 )
 
-__all__ = ["cli", "functions", "hosts", "main", "plan", "responses", "workbooks"]
+__all__ = ["cli", "functions", "hosts", "main", "plan", "responses", "share", "workbooks"]

@@ -11,10 +11,12 @@ from openpyxl.chart import BarChart, LineChart
 from openpyxl.chart.data_source import AxDataSource, NumData, NumDataSource, NumRef, NumVal, StrData, StrRef, StrVal
 from openpyxl.chart.layout import Layout as ChartLayout
 from openpyxl.chart.layout import ManualLayout
+from openpyxl.chart.marker import Marker
 from openpyxl.chart.series import Series
 from openpyxl.chart.series import SeriesLabel
 from openpyxl.chart.shapes import GraphicalProperties
 from openpyxl.drawing.line import LineProperties
+from openpyxl.drawing.text import CharacterProperties, ParagraphProperties
 
 from workbook_tools.insight.store import is_number, written
 from workbook_tools.layouts.model import letter, quoted
@@ -108,6 +110,9 @@ def _chart(
 ) -> None:
     chart = BarChart() if bars else LineChart()
     chart.title = title
+    chart.title.tx.rich.p[0].pPr = ParagraphProperties(defRPr=CharacterProperties(sz=1100, b=True))
+    chart.title.tx.rich.p[0].r[0].rPr = CharacterProperties(sz=1100, b=True)
+    chart.title.overlay = False
     chart.legend = None
     chart.width, chart.height = CHART_WIDTH, CHART_HEIGHT
     sheet, last = quoted(grid.sheet.title), FIRST + len(labels) - 1
@@ -130,8 +135,6 @@ def _chart(
         series.spPr = GraphicalProperties(solidFill="5A6A72", ln=LineProperties(solidFill=INK, w=6_350))
         chart.gapWidth = 40
     else:
-        from openpyxl.chart.marker import Marker
-
         series.spPr = GraphicalProperties(ln=ink)
         series.smooth = False
         series.marker = Marker(symbol="circle", size=5)

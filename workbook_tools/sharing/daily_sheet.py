@@ -28,7 +28,7 @@ NUMBERS = ("dead", "feed", "temperature", "oxygen")
 US_UNITS = {"feed": ("kilogram", "pound"), "temperature": ("degC", "degF")}  # the log's unit, and that of the US
 ROWS_A_SHEET = 22
 DAYS = 28
-MOST_SHEETS = 6
+MOST_SHEETS = 4
 HEADING_ROW = 4
 ROW_HEIGHT = 17.5
 DANGEROUS = ("=", "+", "-", "@", "\t", "\r", "'")

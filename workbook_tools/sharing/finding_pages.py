@@ -53,7 +53,7 @@ def _visits(making: Making) -> list[list[Block]]:
         )
         for row in rows
     ]
-    return [[Heading(words("visits")), Table(heads, body, (12, 17, 50, 19))]]
+    return [[Heading(words("visits")), Table(heads, body, (13, 17, 50, 19))]]
 
 
 def _made(row: Row, making: Making) -> bool:
@@ -110,9 +110,9 @@ def _samples(making: Making) -> list[list[Block]]:
         if is_number(row["count"]) and is_number(row["fields"]):
             counted = words("sample_count", count=count_text(row["count"]), fields=count_text(row["fields"]))
             seen += f" ({counted})"
-        body.append((day_or_dash(day), text_or_dash(row["stock"]), taken, seen, _prevalence(row, making), _answer(row, making)))
+        body.append((day_or_dash(day), making.stock_name(row["stock"]), taken, seen, _prevalence(row, making), _answer(row, making)))
     heads = [words(f"sample_{key}") for key in ("date", "group", "taken", "seen", "prevalence", "answer")]
-    return [[Heading(words("samples")), Table(heads, body, (12, 9, 18, 20, 22, 19))]]
+    return [[Heading(words("samples")), Table(heads, body, (14, 9, 17, 20, 22, 18))]]
 
 
 def _prevalence(row: Row, making: Making) -> str:
@@ -154,7 +154,7 @@ def _water(making: Making) -> list[list[Block]]:
         )
     heads = [words(f"water_{key}") for key in ("date", "tank", "temperature", "ph", "oxygen", "ammonia", "gas", "flag")]
     return [
-        [Heading(words("water")), Table(heads, body, (13, 19, 11, 7, 14, 12, 10, 28)), Paragraph(words("water_note"), "small")]
+        [Heading(words("water")), Table(heads, body, (15, 19, 13, 7, 14, 12, 10, 25)), Paragraph(words("water_note"), "small")]
     ]
 
 
@@ -174,11 +174,11 @@ def _treated(making: Making) -> list[list[Block]]:
     body = [
         (
             f"{day_or_dash(row['first'])} {words('to')} {day_or_dash(row['last'])}",
-            text_or_dash(row["stock"]),
+            making.stock_name(row["stock"]),
             f"{written(row['agent'])} ({words.listed(row['route'])})",
             text_or_dash(row["why"]),
             text_or_dash(row["result"]),
         )
         for row in rows
     ]
-    return [[Heading(words("treated")), Table(heads, body, (24, 9, 28, 18, 21))]]
+    return [[Heading(words("treated")), Table(heads, body, (30, 9, 25, 17, 19))]]

@@ -57,6 +57,10 @@ class Making:
         text = " ".join(part for part in parts if part)
         return f"{text}, {tank}" if tank else text or DASH
 
+    def stock_name(self, name: object) -> str:
+        """A group's id where it is one of this site; a dash for any other."""
+        return written(self.site.stock(name).get("stock")) or DASH
+
     def tank(self, name: object) -> str:
         """A tank by its name and id; nothing where it is not one of this site."""
         vessel = self.site.vessel(name)

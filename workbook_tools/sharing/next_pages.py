@@ -41,7 +41,7 @@ def _follow_ups(making: Making) -> list[Block]:
     for row in rows:
         late = is_number(row["due"]) and row["due"] < making.today
         day = f"{day_or_dash(row['due'])} {words('overdue')}" if late else day_or_dash(row["due"])
-        body.append((day, text_or_dash(row["stock"]), written(row["what"]), text_or_dash(row["who"]), None))
+        body.append((day, making.stock_name(row["stock"]), written(row["what"]), text_or_dash(row["who"]), None))
     heads = [words(f"follow_up_{key}") for key in ("due", "group", "what", "who", "done")]
     return [*blocks, Table(heads, body, (16, 9, 40, 18, 14), least=22)]
 

@@ -122,7 +122,7 @@ def _group(one: GroupRelease, making: Making) -> list[Block]:
             for wait in one.waits
         ]
         heads = [words(f"release_head_{key}") for key in ("treatment", "agent", "last", "date", "rule")]
-        blocks.append(Table(heads, rows, (10, 20, 12, 12, 46)))
+        blocks.append(Table(heads, rows, (11, 20, 14, 14, 41)))
     return blocks
 
 

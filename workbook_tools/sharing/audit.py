@@ -1,0 +1,404 @@
+"""Looks through a file for anything that a copy for one site may not hold.
+
+What may not be there
+    Every text that the log has in rows of other sites and in rows that belong to nobody; in private columns of any row,
+    the site's own too; on sheets that are no site's (lots that the site never used, what the log has learned). A text
+    of several lines or sentences counts as a whole, and so does each line, and each sentence of three words or more.
+
+How it is compared
+    Capitals or not, runs of blanks as one blank, at the ends of words, anywhere inside a text. Telephone numbers and
+    other long numbers are also compared without their spaces and marks.
+
+What is no leak
+    An occurrence that is, or lies inside, a text which the copy may well hold: a text of the site's own shareable
+    columns, a word of the log's lists, a fixed word of the pages, a heading, or what a copy with no data in it has. So
+    "T01" is no leak where the site has a T01 too, nor is "yes"; but a name that a note of the site's own mentions is one
+    wherever it stands outside that note.
+    Numbers typed for other sites are not compared alone, nor are texts that are a date or a number with its unit. Of
+    texts that look like numbers (lots, telephones) those with fewer than three digits are not compared, and numbers in
+    cells and attributes only with such as have six digits or more. Texts with fewer than two letters or digits are not
+    compared. A cell's address (T12) inside a reference is not the tank T12. A number joined to its unit by a space that
+    does not break is a figure of the page.
+
+What it cannot see
+    Words in the pixels of a picture; texts cut in pieces or put in a cipher; columns and sheets that a person added to
+    the log, which no copy reads.
+"""
+
+from __future__ import annotations
+
+import datetime
+import functools
+import io
+import re
+import unicodedata
+from collections import defaultdict
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+from workbook_tools.errors import ReadError
+from workbook_tools.insight.store import written
+from workbook_tools.layouts.amounts import JOINT
+from workbook_tools.layouts.compute import Computed
+from workbook_tools.layouts.model import Column
+from workbook_tools.sharing.package_texts import (
+    ADDRESS,
+    NUMBER,
+    REFERENCE,
+    UNREAD,
+    PackageText,
+    package_texts,
+)
+from workbook_tools.sharing.selection import LEADS, Owners, folded, owners
+from workbook_tools.sharing.words import fragments
+
+FEWEST_SIGNS = 2  # letters or digits
+FEWEST_DIGITS = 3  # of a text of digits alone
+LONG_NUMBER = 6  # digits from which a number is compared in cells, and without its marks
+WORDS_OF_A_SENTENCE = 3
+TOKEN = re.compile(r"[^\W_]+")
+BLANKS = re.compile(r"[ \t\r\n\f\v]+")
+DIGITS_ONLY = re.compile(r"[\d\s.,/+()-]+$")
+PARTS = re.compile(r"[\r\n]+|(?<=[.!?;])\s+")
+MARKS_IN_NUMBERS = re.compile(r"(?<=\d)[\s\u00a0./()-]+(?=\d)")
+UNIT = "g|kg|mg|ml|l|c|f|m|cm|mm|ft|in|min|h|s|d|days?|fish|%|oz|lb|gal|fl oz|(?:mg|g|ul)/(?:l|kg)|kg/m3|mg/kg a day"
+A_FIGURE = re.compile(rf"[-+]?\d[\d.,]*[ {JOINT}]?(?:{UNIT})$")
+A_DATE = re.compile(r"\d{4}-\d\d?-\d\d?$|\d\d?[./-]\d\d?[./-]\d{2,4}$")
+CELL_ADDRESS = re.compile(r"[a-z]{1,3}[1-9]\d*$")
+TEXT_KINDS = ("id", "text", "list", "reference")
+SHEETS_OF_NOBODY = ("stores", "learned")
+
+
+@dataclass(frozen=True)
+class Origin:
+    """Where the log has a text, and why a copy may not."""
+
+    sheet: str
+    row: int
+    column: str
+    why: str
+
+    def __str__(self) -> str:
+        return f"{self.sheet} row {self.row}, {self.column} ({self.why})"
+
+
+@dataclass(frozen=True)
+class Hit:
+    """A text that may not be there: part and place in the file, the text, and its origin in the log."""
+
+    part: str
+    place: str
+    text: str
+    origin: Origin | None
+
+    def __str__(self) -> str:
+        source = f" is from {self.origin}" if self.origin else ""
+        return f"{self.part}, {self.place}: {self.text!r}{source}"
+
+    def as_dict(self) -> dict[str, Any]:
+        origin = self.origin
+        where = None if origin is None else {"sheet": origin.sheet, "row": origin.row, "column": origin.column, "why": origin.why}
+        return {"part": self.part, "place": self.place, "text": self.text, "origin": where}
+
+
+def evened(text: str) -> str:
+    """A text as texts are compared: composed, in small letters, one blank for a run of them."""
+    return BLANKS.sub(" ", unicodedata.normalize("NFC", text).casefold()).strip(" ")
+
+
+# --------------------------------------------------------------------------------------------- what may not be there
+
+
+@dataclass
+class Secrets:
+    """Texts that may not be there with their origins, and texts that may. Both are evened."""
+
+    forbidden: dict[str, tuple[str, Origin]] = field(default_factory=dict)  # evened -> as typed, origin
+    allowed: set[str] = field(default_factory=set)
+
+    def forbid(self, value: object, origin: Origin) -> None:
+        text = written(value).strip()
+        pieces = [part for part in PARTS.split(text) if len(part.split()) >= WORDS_OF_A_SENTENCE or "\n" in text]
+        for piece in (text, *pieces):
+            key = evened(piece)
+            if comparable(key):
+                self.forbidden.setdefault(key, (piece.strip(), origin))
+
+    def allow(self, value: object) -> None:
+        key = evened(written(value))
+        if key:
+            self.allowed.add(key)
+
+
+def comparable(text: str) -> bool:
+    """Whether a text is long enough to say anything."""
+    if A_FIGURE.match(text) or A_DATE.match(text):
+        return False
+    signs = sum(len(token) for token in TOKEN.findall(text))
+    return signs >= (FEWEST_DIGITS if DIGITS_ONLY.match(text) else FEWEST_SIGNS)
+
+
+def secrets(computed: Computed, site: str) -> Secrets:
+    """What a copy for a site may not hold, and what it may."""
+    found = owners(computed)
+    wanted = folded(site)
+    held = Secrets()
+    for text in _common(computed):
+        held.allow(text)
+    used_lots = _used_lots(computed, found, wanted)
+    for key, table in computed.layout.tables.items():
+        if key not in LEADS and key not in SHEETS_OF_NOBODY:
+            continue
+        for position, row in enumerate(computed.data[key]):
+            if key in LEADS:
+                own = found.of_rows[key][position] == wanted
+                why = "another site's" if found.of_rows[key][position] else "of no one site"
+            else:
+                own, why = False, "a sheet that no copy has"
+            for column in table.columns:
+                if not _is_text(column, row.get(column.key)):
+                    continue
+                origin = Origin(table.sheet, computed.number(table, position), column.heading, why)
+                if own and not column.private:
+                    _own(row[column.key], column, held)
+                elif key == "stores" and column.key == "lot" and folded(row["lot"]) in used_lots:
+                    held.allow(row["lot"])
+                elif own:
+                    held.forbid(row[column.key], Origin(origin.sheet, origin.row, origin.column, "private"))
+                else:
+                    held.forbid(row[column.key], Origin(origin.sheet, origin.row, origin.column, "private" if column.private else why))
+    for text in held.allowed & held.forbidden.keys():
+        del held.forbidden[text]
+    return held
+
+
+def _is_text(column: Column, value: object) -> bool:
+    """Whether a cell of a log is a text: also a text that somebody typed where a number belongs."""
+    if value is None or isinstance(value, bool):
+        return False
+    return (column.typed or column.kind == "text") and (isinstance(value, str) or column.kind in TEXT_KINDS)
+
+
+def _own(value: object, column: Column, held: Secrets) -> None:
+    """A text of the site's own. A reference is none: what it names may be another site's."""
+    if column.kind != "reference" or column.loose:
+        held.allow(value)
+
+
+def _used_lots(computed: Computed, found: Owners, wanted: str) -> set[str]:
+    """Lots that rows of the site name."""
+    lots = set()
+    for table, keys in (("baths", ("lot", "buffer_lot")), ("treatments", ("lot",))):
+        for row, owner in zip(computed.data[table], found.of_rows[table], strict=True):
+            if owner == wanted:
+                lots |= {folded(row[key]) for key in keys if row[key] is not None}
+    return lots
+
+
+def _common(computed: Computed) -> Iterator[str]:
+    """Texts that are no site's: words of lists and of the reference, headings, words of the pages, an empty copy."""
+    for key, table in computed.layout.tables.items():
+        yield table.sheet
+        yield table.name
+        yield from (column.heading for column in table.columns)
+        if not table.log and not table.key_source and key not in SHEETS_OF_NOBODY:
+            for row in computed.data[key]:
+                yield from (value for value in row.values() if isinstance(value, str))
+    yield from fragments()
+    yield from empty_copy_texts()
+
+
+@functools.cache
+def empty_copy_texts() -> frozenset[str]:
+    """What a copy for a site with no data has: names of styles, fonts and parts, words of the format."""
+    from workbook_tools.layouts import case_log
+    from workbook_tools.sharing.copy import producer_copy
+    from workbook_tools.sharing.words import languages
+
+    data = {"sites": [{"site": "S", "name": None}], "stocks": [{"stock": "K", "site": "S"}]}
+    data["losses"] = [{"day": "D", "date": 1.0, "stock": "K", "dead": 1, "temperature": 1.0, "oxygen": 1.0}]
+    texts = set()
+    for language in languages():
+        copy = producer_copy(Computed(case_log(), data), "S", datetime.datetime(2000, 1, 1), language=language)
+        texts |= {found.text for found in package_texts(copy.content) if found.kind != UNREAD}
+    return frozenset(texts)
+
+
+# ------------------------------------------------------------------------------------------------------ comparing
+
+
+def audit(content: bytes, computed: Computed, site: str) -> list[Hit]:
+    """Everything in a file that a copy for one site may not hold.
+
+    Parameters
+    ----------
+    content : the file's bytes: a workbook, or anything else.
+    computed : the log.
+    site : id of the site that the file is for.
+
+    Returns
+    -------
+    Hits with their places and origins; parts that could not be looked into are hits too. None is the wanted answer.
+    """
+    return compared(package_texts(content), secrets(computed, site))
+
+
+def compared(texts: Iterable[PackageText], held: Secrets) -> list[Hit]:
+    """Hits of the forbidden texts in the texts of a file."""
+    hits: dict[Hit, None] = {}
+    index = _Index()
+    for found in texts:
+        if found.kind == UNREAD:
+            hits[Hit(found.part, found.place, found.text, None)] = None
+        else:
+            index.add(found)
+    masks = _Masks(held.allowed)
+    for key, (typed, origin) in held.forbidden.items():
+        for form, long in _forms(key):
+            for found, even in index.with_all(form, long):
+                if _is_there(form, found, even, masks):
+                    hits[Hit(found.part, found.place, typed, origin)] = None
+    return list(hits)
+
+
+def _forms(key: str) -> Iterator[tuple[str, bool]]:
+    """A text as it is, and a long number without its marks."""
+    yield key, False
+    digits = re.sub(r"\D", "", key)
+    if DIGITS_ONLY.match(key) and len(digits) >= LONG_NUMBER:
+        yield digits, True
+
+
+class _Index:
+    """Texts of a file by the words in them: a text that lacks a word of the wanted one need not be searched."""
+
+    def __init__(self) -> None:
+        self.texts: list[tuple[PackageText, str]] = []
+        self.words: tuple[dict[str, set[int]], dict[str, set[int]]] = (defaultdict(set), defaultdict(set))
+        self.seen: set[tuple[str, str, str]] = set()
+
+    def add(self, found: PackageText) -> None:
+        even = evened(found.text)
+        if (found.part, found.place, even) in self.seen or not even:
+            return
+        self.seen.add((found.part, found.place, even))
+        self._enter(found, even, 0)
+        if sum(character.isdigit() for character in even) >= LONG_NUMBER:
+            self._enter(found, MARKS_IN_NUMBERS.sub("", even), 1)
+
+    def _enter(self, found: PackageText, even: str, long: int) -> None:
+        number = len(self.texts)
+        self.texts.append((found, even))
+        for word in set(TOKEN.findall(even)):
+            self.words[long][word].add(number)
+
+    def with_all(self, wanted: str, long: bool) -> Iterator[tuple[PackageText, str]]:
+        """Texts that have every word of the wanted one."""
+        words = self.words[int(long)]
+        tokens = set(TOKEN.findall(wanted))
+        if not tokens or not all(token in words for token in tokens):
+            return
+        sets = sorted((words[token] for token in tokens), key=len)
+        for number in sorted(set.intersection(*sets)):
+            yield self.texts[number]
+
+
+class _Masks:
+    """Allowed texts that hold a forbidden one, with where they hold it; found once for each forbidden text."""
+
+    def __init__(self, allowed: set[str]) -> None:
+        self.words: dict[str, set[str]] = defaultdict(set)
+        for text in allowed:
+            for word in set(TOKEN.findall(text)):
+                self.words[word].add(text)
+
+    @functools.cache  # noqa: B019 - lives as long as one comparison
+    def around(self, wanted: str) -> tuple[tuple[str, int], ...]:
+        tokens = set(TOKEN.findall(wanted))
+        sets = [self.words.get(token, set()) for token in tokens]
+        found = []
+        for text in set.intersection(*sets) if sets else ():
+            found += [(text, start) for start in _places(wanted, text)]
+        return tuple(found)
+
+
+def _places(wanted: str, text: str) -> Iterator[int]:
+    """Where a text stands in another, at the ends of words; a blank that does not break counts as a blank."""
+    plain = text.replace(JOINT, " ")
+    wanted = wanted.replace(JOINT, " ")
+    start = plain.find(wanted)
+    while start >= 0:
+        if _bounded(text, start, start + len(wanted), wanted):
+            yield start
+        start = plain.find(wanted, start + 1)
+
+
+def _bounded(text: str, start: int, end: int, wanted: str) -> bool:
+    before, after = text[start - 1 : start], text[end : end + 1]
+    if (before.isalnum() and wanted[0].isalnum()) or (after.isalnum() and wanted[-1].isalnum()):
+        return False
+    if not wanted.isdigit():
+        return True
+    # a part of a longer number, of a date, or a figure joined to its unit
+    joined = after == JOINT or before == JOINT
+    around = (text[start - 2 : start], text[end : end + 2])
+    inside = any(len(pair) == 2 and any(one.isdigit() for one in pair) and any(one in ".,:/-" for one in pair) for pair in around)
+    return not joined and not inside
+
+
+def _is_there(wanted: str, found: PackageText, even: str, masks: _Masks) -> bool:
+    if found.kind == NUMBER and not (wanted.isdigit() and len(wanted) >= LONG_NUMBER):
+        return False
+    if found.kind == REFERENCE and CELL_ADDRESS.match(wanted):
+        return False
+    if found.kind == ADDRESS and " " not in wanted and wanted.isalpha():
+        return False  # a word of a schema's address
+    for start in _places(wanted, even):
+        if not _masked(wanted, start, even, masks):
+            return True
+    return False
+
+
+def _masked(wanted: str, start: int, even: str, masks: _Masks) -> bool:
+    """Whether an occurrence lies inside a longer text that may be there."""
+    for text, offset in masks.around(wanted):
+        begin = start - offset
+        if begin >= 0 and even[begin : begin + len(text)] == text:
+            return True
+    return False
+
+
+# --------------------------------------------------------------------------------------------------- files
+
+
+def audit_file(path: Path, computed: Computed, site: str | None = None) -> tuple[str, list[Hit]]:
+    """The site that a file is for, and its hits. Without `site` the copy itself must say which it is for.
+
+    Raises ReadError where the file cannot be read, is locked with a password, or does not say which site it is for.
+    """
+    try:
+        content = path.read_bytes()
+    except OSError as error:
+        raise ReadError(path, f"cannot be read ({error.strerror}).") from error
+    return audit_content(content, computed, site, path)
+
+
+def audit_content(content: bytes, computed: Computed, site: str | None, path: object) -> tuple[str, list[Hit]]:
+    """As `audit_file`, for bytes."""
+    from workbook_tools.sharing.returned import identity
+
+    if content.startswith(b"\xd0\xcf\x11\xe0"):
+        raise ReadError(path, "is locked with a password: say --password-file, or take the password off first.")
+    if site is None:
+        known = identity(io.BytesIO(content))
+        if known is None:
+            raise ReadError(path, "does not say which site it is for; name it with --site.")
+        site = known.site
+    known_sites = {folded(row["site"]) for row in computed.data["sites"] if row["site"] is not None}
+    if folded(site) not in known_sites:
+        raise ReadError(path, f"is for site {site!r}, which the log does not have.")
+    return site, audit(content, computed, site)
+
+
