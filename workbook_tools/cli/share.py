@@ -25,7 +25,7 @@ PASSWORD = click.option(
 @click.option("--out", required=True, type=FILE, metavar="PATH", help="Where to: a workbook (.xlsx).")
 @click.option("--pdf", is_flag=True, help="Also print the pages to a PDF beside it, where LibreOffice is installed.")
 @PASSWORD
-@click.option("--since", type=click.DateTime(["%Y-%m-%d"]), metavar="DATE", help="Leave out what is earlier: 2026-03-01.")
+@click.option("--since", type=click.DateTime(["%Y-%m-%d"]), metavar="DATE", help="Leave out older rows.")
 @click.option("--paper", type=click.Choice(["A4", "Letter"], case_sensitive=False), default="A4", show_default=True)
 @click.option("--language", default="en", show_default=True, help="Language of the pages: en, es.")
 @click.option("--units", type=click.Choice(["metric", "us"]), default="metric", show_default=True)
@@ -69,7 +69,9 @@ def share(
 
         raise LeakError(made.site, [str(hit) for hit in hits])
     content = made.content if password is None else locked(made.content, password)
-    _put(made.content, content, target, pdf, replace, as_json, made.site, made.sheets, made.remarks, password is not None)
+    _put(
+        made.content, content, target, pdf, replace, as_json, made.site, made.sheets, made.remarks, password is not None
+    )
 
 
 def _free(log: Path, targets: list[Path], replace: bool) -> None:

@@ -12,8 +12,8 @@ How it is compared
 What is no leak
     An occurrence that is, or lies inside, a text which the copy may well hold: a text of the site's own shareable
     columns, a word of the log's lists, a fixed word of the pages, a heading, or what a copy with no data in it has. So
-    "T01" is no leak where the site has a T01 too, nor is "yes"; but a name that a note of the site's own mentions is one
-    wherever it stands outside that note.
+    "T01" is no leak where the site has a T01 too, nor is "yes"; but another's name that a note of the site's own
+    mentions is one wherever it stands outside that note.
     Numbers typed for other sites are not compared alone, nor are texts that are a date or a number with its unit. Of
     texts that look like numbers (lots, telephones) those with fewer than three digits are not compared, and numbers in
     cells and attributes only with such as have six digits or more. Texts with fewer than two letters or digits are not
@@ -27,22 +27,19 @@ What it cannot see
 
 from __future__ import annotations
 
-import datetime
 import functools
 import io
 import re
-import unicodedata
 from collections import defaultdict
-from collections.abc import Iterable, Iterator, Mapping
-from dataclasses import dataclass, field
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
 from workbook_tools.errors import ReadError
-from workbook_tools.insight.store import written
 from workbook_tools.layouts.amounts import JOINT
 from workbook_tools.layouts.compute import Computed
-from workbook_tools.layouts.model import Column
+from workbook_tools.sharing.forbidden import DIGITS_ONLY, TOKEN, Origin, Secrets, evened, secrets
 from workbook_tools.sharing.package_texts import (
     ADDRESS,
     NUMBER,
@@ -51,37 +48,11 @@ from workbook_tools.sharing.package_texts import (
     PackageText,
     package_texts,
 )
-from workbook_tools.sharing.selection import LEADS, Owners, folded, owners
-from workbook_tools.sharing.words import fragments
+from workbook_tools.sharing.selection import folded
 
-FEWEST_SIGNS = 2  # letters or digits
-FEWEST_DIGITS = 3  # of a text of digits alone
 LONG_NUMBER = 6  # digits from which a number is compared in cells, and without its marks
-WORDS_OF_A_SENTENCE = 3
-TOKEN = re.compile(r"[^\W_]+")
-BLANKS = re.compile(r"[ \t\r\n\f\v]+")
-DIGITS_ONLY = re.compile(r"[\d\s.,/+()-]+$")
-PARTS = re.compile(r"[\r\n]+|(?<=[.!?;])\s+")
 MARKS_IN_NUMBERS = re.compile(r"(?<=\d)[\s\u00a0./()-]+(?=\d)")
-UNIT = "g|kg|mg|ml|l|c|f|m|cm|mm|ft|in|min|h|s|d|days?|fish|%|oz|lb|gal|fl oz|(?:mg|g|ul)/(?:l|kg)|kg/m3|mg/kg a day"
-A_FIGURE = re.compile(rf"[-+]?\d[\d.,]*[ {JOINT}]?(?:{UNIT})$")
-A_DATE = re.compile(r"\d{4}-\d\d?-\d\d?$|\d\d?[./-]\d\d?[./-]\d{2,4}$")
 CELL_ADDRESS = re.compile(r"[a-z]{1,3}[1-9]\d*$")
-TEXT_KINDS = ("id", "text", "list", "reference")
-SHEETS_OF_NOBODY = ("stores", "learned")
-
-
-@dataclass(frozen=True)
-class Origin:
-    """Where the log has a text, and why a copy may not."""
-
-    sheet: str
-    row: int
-    column: str
-    why: str
-
-    def __str__(self) -> str:
-        return f"{self.sheet} row {self.row}, {self.column} ({self.why})"
 
 
 @dataclass(frozen=True)
@@ -99,131 +70,12 @@ class Hit:
 
     def as_dict(self) -> dict[str, Any]:
         origin = self.origin
-        where = None if origin is None else {"sheet": origin.sheet, "row": origin.row, "column": origin.column, "why": origin.why}
+        where = (
+            None
+            if origin is None
+            else {"sheet": origin.sheet, "row": origin.row, "column": origin.column, "why": origin.why}
+        )
         return {"part": self.part, "place": self.place, "text": self.text, "origin": where}
-
-
-def evened(text: str) -> str:
-    """A text as texts are compared: composed, in small letters, one blank for a run of them."""
-    return BLANKS.sub(" ", unicodedata.normalize("NFC", text).casefold()).strip(" ")
-
-
-# --------------------------------------------------------------------------------------------- what may not be there
-
-
-@dataclass
-class Secrets:
-    """Texts that may not be there with their origins, and texts that may. Both are evened."""
-
-    forbidden: dict[str, tuple[str, Origin]] = field(default_factory=dict)  # evened -> as typed, origin
-    allowed: set[str] = field(default_factory=set)
-
-    def forbid(self, value: object, origin: Origin) -> None:
-        text = written(value).strip()
-        pieces = [part for part in PARTS.split(text) if len(part.split()) >= WORDS_OF_A_SENTENCE or "\n" in text]
-        for piece in (text, *pieces):
-            key = evened(piece)
-            if comparable(key):
-                self.forbidden.setdefault(key, (piece.strip(), origin))
-
-    def allow(self, value: object) -> None:
-        key = evened(written(value))
-        if key:
-            self.allowed.add(key)
-
-
-def comparable(text: str) -> bool:
-    """Whether a text is long enough to say anything."""
-    if A_FIGURE.match(text) or A_DATE.match(text):
-        return False
-    signs = sum(len(token) for token in TOKEN.findall(text))
-    return signs >= (FEWEST_DIGITS if DIGITS_ONLY.match(text) else FEWEST_SIGNS)
-
-
-def secrets(computed: Computed, site: str) -> Secrets:
-    """What a copy for a site may not hold, and what it may."""
-    found = owners(computed)
-    wanted = folded(site)
-    held = Secrets()
-    for text in _common(computed):
-        held.allow(text)
-    used_lots = _used_lots(computed, found, wanted)
-    for key, table in computed.layout.tables.items():
-        if key not in LEADS and key not in SHEETS_OF_NOBODY:
-            continue
-        for position, row in enumerate(computed.data[key]):
-            if key in LEADS:
-                own = found.of_rows[key][position] == wanted
-                why = "another site's" if found.of_rows[key][position] else "of no one site"
-            else:
-                own, why = False, "a sheet that no copy has"
-            for column in table.columns:
-                if not _is_text(column, row.get(column.key)):
-                    continue
-                origin = Origin(table.sheet, computed.number(table, position), column.heading, why)
-                if own and not column.private:
-                    _own(row[column.key], column, held)
-                elif key == "stores" and column.key == "lot" and folded(row["lot"]) in used_lots:
-                    held.allow(row["lot"])
-                elif own:
-                    held.forbid(row[column.key], Origin(origin.sheet, origin.row, origin.column, "private"))
-                else:
-                    held.forbid(row[column.key], Origin(origin.sheet, origin.row, origin.column, "private" if column.private else why))
-    for text in held.allowed & held.forbidden.keys():
-        del held.forbidden[text]
-    return held
-
-
-def _is_text(column: Column, value: object) -> bool:
-    """Whether a cell of a log is a text: also a text that somebody typed where a number belongs."""
-    if value is None or isinstance(value, bool):
-        return False
-    return (column.typed or column.kind == "text") and (isinstance(value, str) or column.kind in TEXT_KINDS)
-
-
-def _own(value: object, column: Column, held: Secrets) -> None:
-    """A text of the site's own. A reference is none: what it names may be another site's."""
-    if column.kind != "reference" or column.loose:
-        held.allow(value)
-
-
-def _used_lots(computed: Computed, found: Owners, wanted: str) -> set[str]:
-    """Lots that rows of the site name."""
-    lots = set()
-    for table, keys in (("baths", ("lot", "buffer_lot")), ("treatments", ("lot",))):
-        for row, owner in zip(computed.data[table], found.of_rows[table], strict=True):
-            if owner == wanted:
-                lots |= {folded(row[key]) for key in keys if row[key] is not None}
-    return lots
-
-
-def _common(computed: Computed) -> Iterator[str]:
-    """Texts that are no site's: words of lists and of the reference, headings, words of the pages, an empty copy."""
-    for key, table in computed.layout.tables.items():
-        yield table.sheet
-        yield table.name
-        yield from (column.heading for column in table.columns)
-        if not table.log and not table.key_source and key not in SHEETS_OF_NOBODY:
-            for row in computed.data[key]:
-                yield from (value for value in row.values() if isinstance(value, str))
-    yield from fragments()
-    yield from empty_copy_texts()
-
-
-@functools.cache
-def empty_copy_texts() -> frozenset[str]:
-    """What a copy for a site with no data has: names of styles, fonts and parts, words of the format."""
-    from workbook_tools.layouts import case_log
-    from workbook_tools.sharing.copy import producer_copy
-    from workbook_tools.sharing.words import languages
-
-    data = {"sites": [{"site": "S", "name": None}], "stocks": [{"stock": "K", "site": "S"}]}
-    data["losses"] = [{"day": "D", "date": 1.0, "stock": "K", "dead": 1, "temperature": 1.0, "oxygen": 1.0}]
-    texts = set()
-    for language in languages():
-        copy = producer_copy(Computed(case_log(), data), "S", datetime.datetime(2000, 1, 1), language=language)
-        texts |= {found.text for found in package_texts(copy.content) if found.kind != UNREAD}
-    return frozenset(texts)
 
 
 # ------------------------------------------------------------------------------------------------------ comparing
@@ -342,9 +194,11 @@ def _bounded(text: str, start: int, end: int, wanted: str) -> bool:
     if not wanted.isdigit():
         return True
     # a part of a longer number, of a date, or a figure joined to its unit
-    joined = after == JOINT or before == JOINT
+    joined = JOINT in (before, after)
     around = (text[start - 2 : start], text[end : end + 2])
-    inside = any(len(pair) == 2 and any(one.isdigit() for one in pair) and any(one in ".,:/-" for one in pair) for pair in around)
+    inside = any(
+        len(pair) == 2 and any(one.isdigit() for one in pair) and any(one in ".,:/-" for one in pair) for pair in around
+    )
     return not joined and not inside
 
 
@@ -355,10 +209,7 @@ def _is_there(wanted: str, found: PackageText, even: str, masks: _Masks) -> bool
         return False
     if found.kind == ADDRESS and " " not in wanted and wanted.isalpha():
         return False  # a word of a schema's address
-    for start in _places(wanted, even):
-        if not _masked(wanted, start, even, masks):
-            return True
-    return False
+    return any(not _masked(wanted, start, even, masks) for start in _places(wanted, even))
 
 
 def _masked(wanted: str, start: int, even: str, masks: _Masks) -> bool:
@@ -400,5 +251,3 @@ def audit_content(content: bytes, computed: Computed, site: str | None, path: ob
     if folded(site) not in known_sites:
         raise ReadError(path, f"is for site {site!r}, which the log does not have.")
     return site, audit(content, computed, site)
-
-

@@ -12,8 +12,7 @@ from openpyxl.chart.data_source import AxDataSource, NumData, NumDataSource, Num
 from openpyxl.chart.layout import Layout as ChartLayout
 from openpyxl.chart.layout import ManualLayout
 from openpyxl.chart.marker import Marker
-from openpyxl.chart.series import Series
-from openpyxl.chart.series import SeriesLabel
+from openpyxl.chart.series import Series, SeriesLabel
 from openpyxl.chart.shapes import GraphicalProperties
 from openpyxl.drawing.line import LineProperties
 from openpyxl.drawing.text import CharacterProperties, ParagraphProperties
@@ -64,7 +63,7 @@ def days(making: Making) -> list[tuple[float, Day]]:
 
 def _add(day: Day, dead: object, temperature: object, oxygen: object) -> None:
     if is_number(dead):
-        day.dead = (day.dead or 0) + dead
+        day.dead = (day.dead or 0.0) + dead
     if is_number(temperature):
         day.temperatures = (*day.temperatures, float(temperature))
     if is_number(oxygen):
@@ -82,8 +81,8 @@ def chart_sheet(making: Making, new_grid: NewGrid) -> Grid | None:
     grid.across(2, words("chart_intro", days=MOST_DAYS), "page_text")
     degrees = words("chart_temperature_us" if making.units.us else "chart_temperature")
     heads = (words("chart_day"), words("chart_dead"), degrees, words("chart_oxygen"))
-    for number, head in enumerate(heads):
-        grid.put(FIRST - 1, DATE_COLUMN + number, head, "page_head")
+    for column, head in enumerate(heads, start=DATE_COLUMN):
+        grid.put(FIRST - 1, column, head, "page_head")
     grid.height(FIRST - 1, 42)
     columns: list[list[float | None]] = [[], [], []]
     for position, (number, day) in enumerate(figures):
@@ -91,8 +90,8 @@ def chart_sheet(making: Making, new_grid: NewGrid) -> Grid | None:
         values = (day.dead, degree, day.oxygen)
         row = FIRST + position
         grid.put(row, DATE_COLUMN, day_text(number), "page_cell")
-        for offset, (value, held) in enumerate(zip(values, columns, strict=True), start=1):
-            grid.put(row, DATE_COLUMN + offset, value, "page_figure", "0" if offset == 1 else "0.0")
+        for place, (value, held) in enumerate(zip(values, columns, strict=True), start=1):
+            grid.put(row, DATE_COLUMN + place, value, "page_figure", "0" if place == 1 else "0.0")
             held.append(value)
         grid.height(row, ROW_HEIGHT)
     for row in range(FIRST + len(figures), FIRST + MOST_DAYS):
@@ -144,5 +143,7 @@ def _chart(
     chart.x_axis.delete = chart.y_axis.delete = False
     chart.x_axis.tickLblPos = "low"
     chart.y_axis.majorGridlines.spPr = GraphicalProperties(ln=LineProperties(solidFill="D0D6D9", w=6_350))
-    chart.layout = ChartLayout(ManualLayout(layoutTarget="inner", xMode="edge", yMode="edge", x=0.1, y=0.16, w=0.86, h=0.5))
+    chart.layout = ChartLayout(
+        ManualLayout(layoutTarget="inner", xMode="edge", yMode="edge", x=0.1, y=0.16, w=0.86, h=0.5)
+    )
     grid.sheet.add_chart(chart, f"A{row}")

@@ -54,7 +54,9 @@ def kept_groups(making: Making) -> list[str]:
     """Groups that have not been harvested."""
     rows = making.site.rows["stocks"]
     gone = [is_number(row["harvested"]) and row["harvested"] <= making.today for row in rows]
-    return [written(row["stock"]) for row, over in zip(rows, gone, strict=True) if row["stock"] is not None and not over]
+    return [
+        written(row["stock"]) for row, over in zip(rows, gone, strict=True) if row["stock"] is not None and not over
+    ]
 
 
 def prefilled(making: Making) -> list[tuple[float | None, str | None]]:

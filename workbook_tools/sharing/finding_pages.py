@@ -110,7 +110,16 @@ def _samples(making: Making) -> list[list[Block]]:
         if is_number(row["count"]) and is_number(row["fields"]):
             counted = words("sample_count", count=count_text(row["count"]), fields=count_text(row["fields"]))
             seen += f" ({counted})"
-        body.append((day_or_dash(day), making.stock_name(row["stock"]), taken, seen, _prevalence(row, making), _answer(row, making)))
+        body.append(
+            (
+                day_or_dash(day),
+                making.stock_name(row["stock"]),
+                taken,
+                seen,
+                _prevalence(row, making),
+                _answer(row, making),
+            )
+        )
     heads = [words(f"sample_{key}") for key in ("date", "group", "taken", "seen", "prevalence", "answer")]
     return [[Heading(words("samples")), Table(heads, body, (14, 9, 17, 20, 22, 18))]]
 
@@ -154,7 +163,11 @@ def _water(making: Making) -> list[list[Block]]:
         )
     heads = [words(f"water_{key}") for key in ("date", "tank", "temperature", "ph", "oxygen", "ammonia", "gas", "flag")]
     return [
-        [Heading(words("water")), Table(heads, body, (15, 19, 13, 7, 14, 12, 10, 25)), Paragraph(words("water_note"), "small")]
+        [
+            Heading(words("water")),
+            Table(heads, body, (15, 19, 13, 7, 14, 12, 10, 25)),
+            Paragraph(words("water_note"), "small"),
+        ]
     ]
 
 
@@ -167,7 +180,11 @@ def _short(value: object, places: int) -> str:
 def _treated(making: Making) -> list[list[Block]]:
     """Treatments that are over."""
     words, site = making.words, making.site
-    rows = [row for row in site.dated(site.rows["treatments"], "first") if is_number(row["last"]) and row["last"] < making.today]
+    rows = [
+        row
+        for row in site.dated(site.rows["treatments"], "first")
+        if is_number(row["last"]) and row["last"] < making.today
+    ]
     if not rows:
         return []
     heads = [words(f"treated_{key}") for key in ("days", "group", "agent", "why", "response")]

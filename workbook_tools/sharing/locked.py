@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import io
 from pathlib import Path
+from typing import Any
 
 from workbook_tools.errors import MissingLibraryError, ReadError
 
@@ -74,7 +75,7 @@ def unlocked(content: bytes, password: str, path: object = "file") -> bytes:
     return target.getvalue()
 
 
-def _library():  # type: ignore[no-untyped-def]  # noqa: ANN202
+def _library() -> Any:
     try:
         from msoffcrypto.format import ooxml
     except ImportError as error:

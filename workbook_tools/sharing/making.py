@@ -14,8 +14,8 @@ from workbook_tools.quantities.boundary import serial
 from workbook_tools.sharing.selection import SiteRows, day_text
 from workbook_tools.sharing.units import Units
 from workbook_tools.sharing.words import Words
-from workbook_tools.workbook.bands import bands_of, stacked
 from workbook_tools.workbook.bands import Piece as PagePiece
+from workbook_tools.workbook.bands import bands_of, stacked
 from workbook_tools.workbook.blocks import Block, Heading, Page, Paragraph, Table, TickTable
 from workbook_tools.workbook.page_faults import sized
 from workbook_tools.workbook.pages import LEAST_SCALE, one_page_scale
@@ -92,7 +92,9 @@ def count_text(value: object) -> str:
 # ------------------------------------------------------------------------------------------------------- pages
 
 
-def packed(title: str, name: str, groups: Sequence[Sequence[Block]], making: Making, side: str = "portrait") -> list[Page]:
+def packed(
+    title: str, name: str, groups: Sequence[Sequence[Block]], making: Making, side: str = "portrait"
+) -> list[Page]:
     """Groups of blocks on as few pages as stay easy to read, each page one sheet of paper.
 
     Parameters
@@ -109,7 +111,11 @@ def packed(title: str, name: str, groups: Sequence[Sequence[Block]], making: Mak
     """
     empty = Page(title, [], making.paper, side)
     room = sized(empty)
-    most = room.height / READABLE - sum(band.height for band in bands_of([PagePiece(0, room.width, title, "page_title")])) - 4
+    most = (
+        room.height / READABLE
+        - sum(band.height for band in bands_of([PagePiece(0, room.width, title, "page_title")]))
+        - 4
+    )
     pages: list[Page] = []
     held: list[Block] = []
     for group in (part for whole in groups for part in _cut(list(whole), room.width, most)):

@@ -21,7 +21,8 @@ BLANK = "-"
 DIGITS = 5
 PROPERTIES = ("Copy layout", "Copy version", "Log version", "Copy site", "Copy made", "Copy language", "Copy units")
 LINE = re.compile(
-    rf"^{LAYOUT} version=(\S+) log=(\S+) made=(\d{{4}}-\d\d-\d\dT\d\d:\d\d) language=(\w+) units=(\w+) site=(.*)$", re.DOTALL
+    rf"^{LAYOUT} version=(\S+) log=(\S+) made=(\d{{4}}-\d\d-\d\dT\d\d:\d\d) language=(\w+) units=(\w+) site=(.*)$",
+    re.DOTALL,
 )
 
 
@@ -51,7 +52,15 @@ class Identity:
 
     def put_into(self, frame: Workbook) -> None:
         """As properties of the file."""
-        values = (LAYOUT, self.version, self.log_version, self.site, f"{self.made:%Y-%m-%dT%H:%M}", self.language, self.units)
+        values = (
+            LAYOUT,
+            self.version,
+            self.log_version,
+            self.site,
+            f"{self.made:%Y-%m-%dT%H:%M}",
+            self.language,
+            self.units,
+        )
         for name, value in zip(PROPERTIES, values, strict=True):
             frame.custom_doc_props.append(StringProperty(name=name, value=value))
 

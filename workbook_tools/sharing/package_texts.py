@@ -1,4 +1,4 @@
-"""Every text in a file, wherever it stands: cells, names, rules, comments, properties, caches, pictures, the zip itself.
+"""Every text in a file: cells, names, rules, comments, properties, caches, pictures, and the zip itself.
 
 XML parts are read whatever their encoding: texts, attributes, comments and instructions, and the runs of a text joined.
 Parts that are no XML are searched for runs of letters in UTF-8, UTF-16 of both orders and Latin-1; packages inside
@@ -25,7 +25,9 @@ from workbook_tools.caselog.structure import sheet_parts
 
 TEXT, REFERENCE, NUMBER, ADDRESS, BYTES, UNREAD = "text", "reference", "number", "address", "bytes", "unread"
 REFERENCES = frozenset(("r", "ref", "sqref", "activeCell", "topLeftCell", "location", "spans", "s", "si", "cell"))
-FORMULAS = frozenset(("f", "formula", "formula1", "formula2", "definedName", "calculatedColumnFormula", "totalsRowFormula"))
+FORMULAS = frozenset(
+    ("f", "formula", "formula1", "formula2", "definedName", "calculatedColumnFormula", "totalsRowFormula")
+)
 WHOLES = frozenset(("si", "is", "text", "p", "rich", "comment", "textbox", "t"))  # runs of one text stand in these
 A_NUMBER = re.compile(r"[-+]?\d*\.?\d+(?:[eE][-+]?\d+)?%?$")
 SCHEMA = re.compile(r"(?:https?://(?:schemas|purl|www)\.[\w./-]+|application/[\w.+-]+|image/[\w.+-]+)$")
@@ -247,7 +249,9 @@ def _zip_texts(archive: zipfile.ZipFile, content: bytes, name: str) -> Iterator[
     for begin, end in [*sorted(held), (len(content), len(content))]:
         between = content[position:begin]
         if between.count(LOCAL) > 1:
-            yield PackageText(f"{name}zip", f"byte {position}", "an entry that the zip's directory does not list", UNREAD)
+            yield PackageText(
+                f"{name}zip", f"byte {position}", "an entry that the zip's directory does not list", UNREAD
+            )
         yield from _relabelled(_from_bytes(between, f"{name}zip"), f"between entries, from byte {position}")
         position = max(position, end)
 

@@ -20,8 +20,8 @@ UNIX_PLACES = (
 SYSTEM_PATH = "/usr/bin:/bin"  # a virtual environment's folder first on PATH makes LibreOffice write nothing
 FOREIGN = ("PYTHONHOME", "PYTHONPATH", "VIRTUAL_ENV", "PYTHONSTARTUP")
 ABSENT = (
-    "LibreOffice was not found: no PDF was made. Install it (Debian or Ubuntu: apt-get install libreoffice-calc), or open "
-    "the copy in any spreadsheet and print it to PDF there."
+    "LibreOffice was not found: no PDF was made. Install it (Debian or Ubuntu: apt-get install libreoffice-calc), or "
+    "open the copy in any spreadsheet and print it to PDF there."
 )
 
 

@@ -91,9 +91,12 @@ def returned_rows(path: Path, layout: Layout, site: str | None = None) -> Return
     workbook = open_workbook(path)
     remarks: list[Remark] = []
     known = _identity(path, workbook, remarks)
-    found = Returned(known.site, known.made, known.version, known.log_version, known.language, known.units, remarks=remarks)
+    found = Returned(
+        known.site, known.made, known.version, known.log_version, known.language, known.units, remarks=remarks
+    )
     if site is not None and folded(site) != folded(known.site):
-        _say(found, "copy-of-another-site", f"The copy is for site {known.site}, not for {site}; its rows were not read.")
+        say = f"The copy is for site {known.site}, not for {site}; its rows were not read."
+        _say(found, "copy-of-another-site", say)
         return found
     if known.version != VERSION or known.units not in ("metric", "us"):
         say = f"The copy has layout version {known.version}; this program reads version {VERSION}. Its rows were not read."
@@ -111,7 +114,9 @@ def returned_rows(path: Path, layout: Layout, site: str | None = None) -> Return
     return found
 
 
-def _say(found: Returned, code: str, say: str, severity: str = "fault", place: Place | None = None, value: object = None) -> None:
+def _say(
+    found: Returned, code: str, say: str, severity: str = "fault", place: Place | None = None, value: object = None
+) -> None:
     found.remarks.append(Remark(code, severity, place or Place("", 0), say, value))
 
 
@@ -158,7 +163,10 @@ def headings() -> dict[str, tuple[str, bool]]:
     for texts in table().values():
         for key in KEYS:
             for us in (True, False):
-                found[texts[heading_key(key, us)].casefold()] = (key, us and heading_key(key, True) != heading_key(key, False))
+                found[texts[heading_key(key, us)].casefold()] = (
+                    key,
+                    us and heading_key(key, True) != heading_key(key, False),
+                )
     return found
 
 
@@ -209,7 +217,14 @@ def _unknown(
         for index, value in enumerate(row):
             if index not in columns and typed_value(value) is not None:
                 place = Place(sheet, number, "", letter(index + 1))
-                _say(found, "outside-columns", f"{place} holds something outside the columns: {value}", "notice", place, value)
+                _say(
+                    found,
+                    "outside-columns",
+                    f"{place} holds something outside the columns: {value}",
+                    "notice",
+                    place,
+                    value,
+                )
 
 
 def _row(
@@ -267,9 +282,21 @@ def _names(found: Returned) -> None:
             continue
         name = row.name.casefold()
         if name in first:
-            _say(found, "row-name-twice", f"{place}: {row.name} is the name of {first[name]} already.", place=place, value=row.name)
+            _say(
+                found,
+                "row-name-twice",
+                f"{place}: {row.name} is the name of {first[name]} already.",
+                place=place,
+                value=row.name,
+            )
         elif not name.startswith(begin):
-            _say(found, "row-name-foreign", f"{place}: {row.name} is no name that this copy gave.", place=place, value=row.name)
+            _say(
+                found,
+                "row-name-foreign",
+                f"{place}: {row.name} is no name that this copy gave.",
+                place=place,
+                value=row.name,
+            )
         first.setdefault(name, place)
 
 
@@ -284,7 +311,13 @@ def _changes(sheets: Mapping[str, Sequence[Sequence[Any]]], found: Returned) -> 
         return
     for name, written_marks in marks.items():
         if name not in sheets:
-            _say(found, "page-missing", f"The page {name} is missing; was it renamed or deleted?", "notice", Place(name, 1))
+            _say(
+                found,
+                "page-missing",
+                f"The page {name} is missing; was it renamed or deleted?",
+                "notice",
+                Place(name, 1),
+            )
             continue
         cells = sheets[name]
         now = sheet_marks(cells)

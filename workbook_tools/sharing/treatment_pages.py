@@ -54,7 +54,11 @@ def _ends(row: Row) -> float:
 def amount_each_time(row: Row, making: Making) -> tuple[str, float] | None:
     """Grams or millilitres for one time, as ("g", 4.86); None where the log has no amount that can be relied on."""
     stock = making.site.stock(row["stock"])
-    if written(row["route"]).casefold() in NEEDS_WATER and row["used"] is None and not making.site.vessel(stock.get("vessel")):
+    if (
+        written(row["route"]).casefold() in NEEDS_WATER
+        and row["used"] is None
+        and not making.site.vessel(stock.get("vessel"))
+    ):
         return None  # the water would be that of a tank which is not this site's
     for unit, key in (("g", "grams"), ("mL", "millilitres")):
         if is_number(row[key]):

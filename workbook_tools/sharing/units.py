@@ -64,7 +64,9 @@ class Units:
     def inclusion(self, grams: float) -> str:
         """Product in feed, from g/kg."""
         metric = amount(grams, "g/kg")
-        return f"{amount(unit.convert(grams, 'gram/kilogram', 'ounce/pound'), 'oz/lb')} ({metric})" if self.us else metric
+        return (
+            f"{amount(unit.convert(grams, 'gram/kilogram', 'ounce/pound'), 'oz/lb')} ({metric})" if self.us else metric
+        )
 
     def degrees(self, celsius: float) -> float:
         """A temperature as a number in C or F."""
