@@ -20,7 +20,8 @@ MADE = datetime.datetime(2026, 7, 22, 14, 32)
 TODAY = serial(MADE.date())
 SPECIES = ("rainbow trout", "tilapia", "sturgeon", "perch", "catfish", "goldfish", "carp")
 TROUBLE = (
-    *("=1+1", "+1-800", "-5 C", "@SUM(A1)", '=HYPERLINK("file:///x","click")', "=cmd|' /C calc'!A0", "\t=1", "'=1"),
+    *("=1+1", "+1-800", "-5 C", "@SUM(A1)", '=HYPERLINK("file:///x","click")', "=cmd|' /C calc'!A0"),
+    *("\t=1", "'=1"),
     *("{site} {day}", "&L&C&R &amp;", "<b>pond</b>", "]]>", "naïve Ünder", "Ωmega", "池", "🐟", "_x0041_", "a\nb"),
     *("x" * 300, "two  blanks", "pond", "water", "yes", "T01", "12 kg", "2026-07-01", "0012", "1e5", "none", "Sheet1"),
     *("ع\u202eb", "\u00a0joined\u00a0", "it's", '"quoted"', "%s %d", "../../x", "Normal", "list", "A1:B2", "#REF!", "###"),
@@ -98,15 +99,18 @@ class _Writer:
         trouble = self.random.choice(TROUBLE)
         return self.random.choice((f"{trouble} {mark}", f"{mark} {trouble}", f"{trouble}{mark}", mark))
 
+    def maybe(self, site: str) -> str | None:
+        return self.text(site) if self.random.random() < 0.6 else None
+
     def add(self, table: str, **row: Any) -> Row:
         self.made.rows[table].append(row)
         return row
 
 
 def practice(seed: int) -> Practice:
-    """A practice of two to four sites; the same seed gives the same one."""
+    """A practice of two or three sites; the same seed gives the same one."""
     writer = _Writer(seed)
-    names = writer.random.sample(SITE_NAMES, writer.random.randint(2, 4))
+    names = writer.random.sample(SITE_NAMES, writer.random.randint(2, 3))
     lots = [f"{writer.random.randint(1000, 9999)}{letter}" for letter in "ABCD"]
     for number, name in enumerate(names, start=1):
         _site(writer, name.format(number), lots[number - 1])
@@ -126,7 +130,7 @@ def _site(writer: _Writer, site: str, lot: str) -> None:
         kind="farm",
         food_fish="yes",
         group=random.choice(("cold water fish", "warm water fish", None)),
-        contact=random.choice((say(site), None)),
+        contact=writer.maybe(site),
         telephone=random.choice(("0555 " + f"{random.randint(0, 9999):04d}", None)),
         notes=say(site, True),
     )
@@ -137,7 +141,7 @@ def _site(writer: _Writer, site: str, lot: str) -> None:
             "vessels",
             vessel=tank,
             site=site,
-            name=random.choice((say(site), None)),
+            name=writer.maybe(site),
             shape="known volume",
             known=round(random.uniform(50, 90_000), 1),
             notes=say(site),
@@ -211,9 +215,9 @@ def _examined(writer: _Writer, site: str, visit: str, tanks: list[str], groups: 
             bath=bath,
             weight=100,
             length=20,
-            skin=random.choice((say(site), None)),
+            skin=writer.maybe(site),
             gill_colour=random.choice(("red", "pale")),
-            gills=random.choice((say(site), None)),
+            gills=writer.maybe(site),
             outcome="recovered",
             notes=say(site),
         )
@@ -231,7 +235,7 @@ def _examined(writer: _Writer, site: str, visit: str, tanks: list[str], groups: 
         positive=random.randint(0, 8),
         laboratory=say(site),
         sent=TODAY - 10,
-        result=random.choice((say(site), None)),
+        result=writer.maybe(site),
         resulted=TODAY - 2,
         question=say(site),
         notes=say(site),
@@ -264,7 +268,7 @@ def _treated(writer: _Writer, site: str, group: str, visit: str, lot: str) -> No
             why=say(site),
             prescriber=say(site),
             rule_source=say(site),
-            result=random.choice((say(site), None)),
+            result=writer.maybe(site),
             notes=say(site, True),
             extra_label="no",
             lot=lot,
@@ -286,5 +290,5 @@ def _daily(writer: _Writer, site: str, group: str) -> None:
             feed=round(random.uniform(0, 20), 2),
             temperature=round(random.uniform(4, 25), 1),
             oxygen=random.choice((round(random.uniform(3, 11), 1), None)),
-            notes=random.choice((say(site), None)),
+            notes=writer.maybe(site),
         )

@@ -6,8 +6,9 @@ What may not be there
     of several lines or sentences counts as a whole, and so does each line, and each sentence of three words or more.
 
 How it is compared
-    Capitals or not, runs of blanks as one blank, at the ends of words, anywhere inside a text. Telephone numbers and
-    other long numbers are also compared without their spaces and marks.
+    Capitals or not, runs of blanks as one blank, anywhere inside a text between the ends of words; a text of eight
+    letters or more also inside words. Telephone numbers and other long numbers are compared without their spaces and
+    marks too.
 
 What is no leak
     An occurrence that is, or lies inside, a text which the copy may well hold: a text of the site's own shareable
@@ -17,8 +18,8 @@ What is no leak
     Numbers typed for other sites are not compared alone, nor are texts that are a date or a number with its unit. Of
     texts that look like numbers (lots, telephones) those with fewer than three digits are not compared, and numbers in
     cells and attributes only with such as have six digits or more. Texts with fewer than two letters or digits are not
-    compared. A cell's address (T12) inside a reference is not the tank T12. A number joined to its unit by a space that
-    does not break is a figure of the page.
+    compared, in parts that are no XML those with fewer than four. A cell's address (T12) inside a reference is not the
+    tank T12. A number joined to its unit by a space that does not break is a figure of the page.
 
 What it cannot see
     Words in the pixels of a picture; texts cut in pieces or put in a cipher; columns and sheets that a person added to
@@ -42,6 +43,7 @@ from workbook_tools.layouts.compute import Computed
 from workbook_tools.sharing.forbidden import DIGITS_ONLY, TOKEN, Origin, Secrets, evened, secrets
 from workbook_tools.sharing.package_texts import (
     ADDRESS,
+    BYTES,
     NUMBER,
     REFERENCE,
     UNREAD,
@@ -50,6 +52,9 @@ from workbook_tools.sharing.package_texts import (
 )
 from workbook_tools.sharing.selection import folded
 
+FEWEST_IN_BYTES = 4  # letters or digits: fewer turn up by chance
+CUT = 500  # characters from which a text of a page may be cut
+LONG_TEXT = 8  # letters or digits from which a text is looked for inside words too
 LONG_NUMBER = 6  # digits from which a number is compared in cells, and without its marks
 MARKS_IN_NUMBERS = re.compile(r"(?<=\d)[\s\u00a0./()-]+(?=\d)")
 CELL_ADDRESS = re.compile(r"[a-z]{1,3}[1-9]\d*$")
@@ -109,10 +114,15 @@ def compared(texts: Iterable[PackageText], held: Secrets) -> list[Hit]:
     masks = _Masks(held.allowed)
     for key, (typed, origin) in held.forbidden.items():
         for form, long in _forms(key):
-            for found, even in index.with_all(form, long):
+            for found, even in index.holding(form) if is_long(form) else index.with_all(form, long):
                 if _is_there(form, found, even, masks):
                     hits[Hit(found.part, found.place, typed, origin)] = None
     return list(hits)
+
+
+def is_long(text: str) -> bool:
+    """Whether a text is so long that it is looked for inside words too; numbers never are."""
+    return not DIGITS_ONLY.match(text) and sum(character.isalnum() for character in text) >= LONG_TEXT
 
 
 def _forms(key: str) -> Iterator[tuple[str, bool]]:
@@ -146,6 +156,16 @@ class _Index:
         for word in set(TOKEN.findall(even)):
             self.words[long][word].add(number)
 
+    @functools.cached_property
+    def whole(self) -> str:
+        return "\0".join(even for _, even in self.texts).replace(JOINT, " ")
+
+    def holding(self, wanted: str) -> Iterator[tuple[PackageText, str]]:
+        """Texts that have the wanted one anywhere."""
+        plain = wanted.replace(JOINT, " ")
+        if plain in self.whole:
+            yield from ((found, even) for found, even in self.texts if plain in even.replace(JOINT, " "))
+
     def with_all(self, wanted: str, long: bool) -> Iterator[tuple[PackageText, str]]:
         """Texts that have every word of the wanted one."""
         words = self.words[int(long)]
@@ -161,6 +181,7 @@ class _Masks:
     """Allowed texts that hold a forbidden one, with where they hold it; found once for each forbidden text."""
 
     def __init__(self, allowed: set[str]) -> None:
+        self.allowed = allowed
         self.words: dict[str, set[str]] = defaultdict(set)
         for text in allowed:
             for word in set(TOKEN.findall(text)):
@@ -168,10 +189,13 @@ class _Masks:
 
     @functools.cache  # noqa: B019 - lives as long as one comparison
     def around(self, wanted: str) -> tuple[tuple[str, int], ...]:
-        tokens = set(TOKEN.findall(wanted))
-        sets = [self.words.get(token, set()) for token in tokens]
-        found = []
-        for text in set.intersection(*sets) if sets else ():
+        if is_long(wanted):
+            candidates = {text for text in self.allowed if wanted.replace(JOINT, " ") in text.replace(JOINT, " ")}
+        else:
+            sets = [self.words.get(token, set()) for token in set(TOKEN.findall(wanted))]
+            candidates = set.intersection(*sets) if sets else set()
+        found: list[tuple[str, int]] = []
+        for text in candidates:
             found += [(text, start) for start in _places(wanted, text)]
         return tuple(found)
 
@@ -182,7 +206,7 @@ def _places(wanted: str, text: str) -> Iterator[int]:
     wanted = wanted.replace(JOINT, " ")
     start = plain.find(wanted)
     while start >= 0:
-        if _bounded(text, start, start + len(wanted), wanted):
+        if is_long(wanted) or _bounded(text, start, start + len(wanted), wanted):
             yield start
         start = plain.find(wanted, start + 1)
 
@@ -203,6 +227,8 @@ def _bounded(text: str, start: int, end: int, wanted: str) -> bool:
 
 
 def _is_there(wanted: str, found: PackageText, even: str, masks: _Masks) -> bool:
+    if found.kind == BYTES and sum(character.isalnum() for character in wanted) < FEWEST_IN_BYTES:
+        return False
     if found.kind == NUMBER and not (wanted.isdigit() and len(wanted) >= LONG_NUMBER):
         return False
     if found.kind == REFERENCE and CELL_ADDRESS.match(wanted):
@@ -218,6 +244,10 @@ def _masked(wanted: str, start: int, even: str, masks: _Masks) -> bool:
         begin = start - offset
         if begin >= 0 and even[begin : begin + len(text)] == text:
             return True
+        if len(even) >= CUT:  # the page went on in the cell below: the allowed text may be cut at either end
+            cut = text[max(0, -begin) : len(even) - begin]
+            if even[max(0, begin) : max(0, begin) + len(cut)] == cut and (begin < 0 or begin + len(text) > len(even)):
+                return True
     return False
 
 

@@ -32,6 +32,7 @@ WHOLES = frozenset(("si", "is", "text", "p", "rich", "comment", "textbox", "t"))
 A_NUMBER = re.compile(r"[-+]?\d*\.?\d+(?:[eE][-+]?\d+)?%?$")
 SCHEMA = re.compile(r"(?:https?://(?:schemas|purl|www)\.[\w./-]+|application/[\w.+-]+|image/[\w.+-]+)$")
 QUOTED = re.compile(r'"((?:[^"]|"")*)"')
+FOOTER_CODE = re.compile(r'&(?:"[^"]*"|K[0-9A-Fa-f]{6}|\d+|[A-Z])')
 ESCAPED = re.compile(r"_x([0-9A-Fa-f]{4})_")
 ZLIB = re.compile(rb"x[\x01\x5e\x9c\xda]")  # how a compressed stream begins, as in pictures and PDF files
 MOST_INFLATED = 1 << 22
@@ -186,6 +187,8 @@ def _of_text(element: Element, tag: str, part: str, place: str) -> Iterator[Pack
     elif A_NUMBER.match(text.strip()) and tag in ("v", "x", "y", "n"):
         yield PackageText(part, place, text, NUMBER)
     else:
+        if tag.endswith(("Header", "Footer")):  # codes such as &L touch the text
+            yield PackageText(part, place, FOOTER_CODE.sub(" ", text))
         yield PackageText(part, f"{place} {tag}" if not isinstance(element.tag, str) else place, text)
 
 
