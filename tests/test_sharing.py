@@ -107,7 +107,7 @@ def squeezed(text: str) -> str:
         ({"route": "salt", "agent": "salt, dip", "dose": 5, "salt_now": 0.3}, "BATH.SALT", (1234.5, 0.3, 5), "g"),
         (
             {"route": "feed", "agent": "oxytetracycline, feed", "dose": 75, "ration": 1.5, "active": 0.5},
-            "FEED.DRUG", (321 * 77.7 / 1000, 75, 0.5), "g",
+            "FEED.DRUG", (321 * 77.7 / 1000, 75 / 0.5, 1), "g",  # half of the product is active: twice as much of it
         ),
         (
             {"route": "injection", "agent": "florfenicol, feed", "dose": 10, "strength": 30, "weight": 450},
@@ -339,7 +339,7 @@ def test_the_file_is_valid_and_has_no_formula_name_or_hidden_sheet(
     assert not any(re.search(rb"<f[ >]", part) for name, part in parts.items() if "/worksheets/" in name)
     assert not any("externalLink" in name or "vba" in name or "/media/" in name for name in parts)
     charts = [part for name, part in parts.items() if "/charts/" in name]
-    assert len(charts) == 3
+    assert len(charts) == (2 if site == "S03" else 3)  # S03 has no daily rows
     assert all(b"numCache" in part and b"strCache" in part for part in charts)
     properties = {one.name: one.value for one in book.custom_doc_props.props}
     assert properties["Copy site"] == site

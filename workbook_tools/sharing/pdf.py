@@ -98,4 +98,4 @@ def _end(process: subprocess.Popen[bytes]) -> None:
         process.kill()
     else:
         os.killpg(process.pid, signal.SIGKILL)
-    process.wait()
+    process.communicate()
