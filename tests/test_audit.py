@@ -480,7 +480,9 @@ def test_the_command_looks_through_a_file(tmp_path: Path) -> None:
     (hit,) = json.loads(done.output)["hits"]
     assert (hit["place"], hit["text"], hit["origin"]["column"]) == ("more!B3", SECRET, "Site name")
     assert run("audit", str(out), "--against", str(path), "--site", "S02", code=1).output.count("Brindlewater farm")
-    assert "which the log does not have" in run("audit", str(out), "--against", str(path), "--site", "S9", code=2).output
+    assert (
+        "which the log does not have" in run("audit", str(out), "--against", str(path), "--site", "S9", code=2).output
+    )
     assert "does not say which site" in run("audit", str(path), "--against", str(path), code=2).output
     assert "1 found." in run("audit", str(out), "--against", str(path), code=1).output
 

@@ -92,7 +92,9 @@ def test_rows_typed_in_a_spreadsheet_come_back(office: Office, tmp_path: Path) -
     back = office.type_into(path, {"Daily sheet": typed, "Daily sheet 2": {"I6": "ñandú; 池"}}, tmp_path / "back.xlsx")
     found = read(back)
     assert [row.name for row in found.rows] == [f"S01-2607221432-{number:03d}" for number in (1, 5, 24)]
-    assert {key: value for key, value in found.rows[0].values.items() if key != "day"} == WANTED | {"notes": "they gasped"}
+    assert {key: value for key, value in found.rows[0].values.items() if key != "day"} == WANTED | {
+        "notes": "they gasped"
+    }
     assert found.rows[2].values["notes"] == "ñandú; 池"
     assert (found.changed, found.remarks) == ([], [])
 
@@ -161,7 +163,9 @@ def test_other_versions_are_said(tmp_path: Path) -> None:
     assert log_version is not None
     line = {part for part in zipfile.ZipFile(path).namelist() if part == LINE or "/worksheets/" in part}
     newer = replaced(path, version[0], version[0][:-2] + "9<", (PROPERTY,))
-    newer = replaced(newer.rename(tmp_path / "a.xlsx"), "producer-copy version=1", "producer-copy version=9", tuple(line))
+    newer = replaced(
+        newer.rename(tmp_path / "a.xlsx"), "producer-copy version=1", "producer-copy version=9", tuple(line)
+    )
     found = read(newer)
     assert codes(found) == ["other-layout"]
     assert found.rows == []

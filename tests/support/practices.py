@@ -24,7 +24,19 @@ TROUBLE = (
     *("\t=1", "'=1"),
     *("{site} {day}", "&L&C&R &amp;", "<b>pond</b>", "]]>", "naïve Ünder", "Ωmega", "池", "🐟", "_x0041_", "a\nb"),
     *("x" * 300, "two  blanks", "pond", "water", "yes", "T01", "12 kg", "2026-07-01", "0012", "1e5", "none", "Sheet1"),
-    *("ع\u202eb", "\u00a0joined\u00a0", "it's", '"quoted"', "%s %d", "../../x", "Normal", "list", "A1:B2", "#REF!", "###"),
+    *(
+        "ع\u202eb",
+        "\u00a0joined\u00a0",
+        "it's",
+        '"quoted"',
+        "%s %d",
+        "../../x",
+        "Normal",
+        "list",
+        "A1:B2",
+        "#REF!",
+        "###",
+    ),
 )
 SITE_NAMES = ("S{}", "=S{}", "s {}", "Ü{}", "S-{}", "&S{}", "T0{}", "site '{}'", "+{}", "K0{}")
 ROUTES = (
@@ -62,7 +74,7 @@ RULES = (
 
 @dataclass
 class Practice:
-    """Rows of a log by table, and for each site the marks of its texts: those that a copy may hold, and private ones."""
+    """Rows of a log by table, and the marks of each site's texts: those that its copy may hold, and private ones."""
 
     rows: dict[str, list[Row]]
     open_marks: dict[str, list[str]] = field(default_factory=dict)
@@ -278,7 +290,7 @@ def _treated(writer: _Writer, site: str, group: str, visit: str, lot: str) -> No
 
 
 def _daily(writer: _Writer, site: str, group: str) -> None:
-    random, say = writer.random, writer.text
+    random = writer.random
     for number in range(random.randint(0, 12)):
         writer.add(
             "losses",

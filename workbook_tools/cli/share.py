@@ -25,17 +25,17 @@ PASSWORD = click.option(
 @click.option("--out", required=True, type=FILE, metavar="PATH", help="Where to: a workbook (.xlsx).")
 @click.option("--pdf", is_flag=True, help="Also print the pages to a PDF beside it, where LibreOffice is installed.")
 @PASSWORD
-@click.option("--since", type=click.DateTime(["%Y-%m-%d"]), metavar="DATE", help="Leave out older rows.")
+@click.option("--since", type=click.DateTime(["%Y-%m-%d"]), metavar="DATE", help="Leave out rows before it.")
 @click.option("--paper", type=click.Choice(["A4", "Letter"], case_sensitive=False), default="A4", show_default=True)
 @click.option("--language", default="en", show_default=True, help="Language of the pages: en, es.")
 @click.option("--units", type=click.Choice(["metric", "us"]), default="metric", show_default=True)
 @REPLACE
 @JSON
 def share(
-    path: Path, site: str, out: Path, pdf: bool, password_file: Path | None, since: datetime.datetime | None, paper: str,
-    language: str, units: str, replace: bool, as_json: bool,
+    path: Path, site: str, out: Path, pdf: bool, password_file: Path | None, since: datetime.datetime | None,
+    paper: str, language: str, units: str, replace: bool, as_json: bool,
 ) -> None:  # fmt: skip
-    """Make a copy of the case log LOG for one producer: one site's rows, on pages in plain words, and daily sheets.
+    """Make a copy of the case log LOG for one producer: one site's rows on pages in plain words, and daily sheets.
 
     The copy is looked through before it is put in place: where it holds anything of another site or anything private,
     nothing is written. A release date that still runs is in the copy whatever --since says. The PDF has no password.

@@ -9,6 +9,7 @@ from workbook_tools.insight.store import is_number, written
 from workbook_tools.layouts.amounts import JOINT
 from workbook_tools.layouts.compute import Row
 from workbook_tools.sharing.making import Making, count_text, day_or_dash, packed, text_or_dash
+from workbook_tools.sharing.treatment_pages import ends
 from workbook_tools.workbook.blocks import Block, Facts, Heading, Page, Paragraph, Table
 
 REGIONS = ("skin", "fins", "eyes", "mouth", "gill_colour", "gills", "belly", "outcome", "adverse")
@@ -180,11 +181,7 @@ def _short(value: object, places: int) -> str:
 def _treated(making: Making) -> list[list[Block]]:
     """Treatments that are over."""
     words, site = making.words, making.site
-    rows = [
-        row
-        for row in site.dated(site.rows["treatments"], "first")
-        if is_number(row["last"]) and row["last"] < making.today
-    ]
+    rows = [row for row in site.dated(site.rows["treatments"], "first") if ends(row) < making.today]
     if not rows:
         return []
     heads = [words(f"treated_{key}") for key in ("days", "group", "agent", "why", "response")]

@@ -48,7 +48,7 @@ class Making:
     def short_day(self, number: float) -> str:
         """The same for a narrow column: 12 Mar."""
         day = (EPOCH + datetime.timedelta(days=int(number))).date()
-        return f"{day.day}{JOINT}{self.words(MONTHS[day.month - 1])[:3]}"
+        return f"{day.day} {self.words(MONTHS[day.month - 1])[:3]}"
 
     def group(self, stock: Row) -> str:
         """A group of fish by its id, species and tank."""

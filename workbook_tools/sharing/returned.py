@@ -99,7 +99,7 @@ def returned_rows(path: Path, layout: Layout, site: str | None = None) -> Return
         _say(found, "copy-of-another-site", say)
         return found
     if known.version != VERSION or known.units not in ("metric", "us"):
-        say = f"The copy has layout version {known.version}; this program reads version {VERSION}. Its rows were not read."
+        say = f"The copy has layout version {known.version}, this program reads {VERSION}; its rows were not read."
         _say(found, "other-layout", say)
         return found
     if known.log_version != layout.version:

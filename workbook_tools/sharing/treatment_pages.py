@@ -15,6 +15,7 @@ from workbook_tools.workbook.blocks import Block, Caution, Facts, Heading, Page,
 
 BOXES_A_ROW = 10
 NEEDS_WATER = ("bath", "bath by volume", "bath by strength", "salt", "euthanasia bath", "take out chlorine")
+DOSE_UNITS = {"mg/kg a day": "dose_daily", "mg/L chlorine": "dose_chlorine"}  # units with words in them
 # a part of a product's name -> the caution that goes with it; every one that fits is printed
 CAUTIONS = {
     "formalin": "caution_formalin",
@@ -38,11 +39,11 @@ ROUTE_CAUTIONS = {
 
 def due(making: Making) -> list[Row]:
     """Treatments that run or are to come, in order of their first days."""
-    rows = [row for row in making.site.rows["treatments"] if _ends(row) >= making.today]
+    rows = [row for row in making.site.rows["treatments"] if ends(row) >= making.today]
     return sorted(rows, key=lambda row: row["first"] if is_number(row["first"]) else 0)
 
 
-def _ends(row: Row) -> float:
+def ends(row: Row) -> float:
     """Last day of a treatment as far as the log says; without any day it is still to come."""
     if is_number(row["last"]):
         return float(row["last"])
@@ -105,7 +106,9 @@ def _facts(row: Row, stock: Row, making: Making) -> Iterator[tuple[str, Value]]:
     yield words("fact_route"), words.listed(row["route"]) or "-"
     yield words("fact_first"), day_or_dash(row["first"])
     yield words("fact_last"), day_or_dash(row["last"])
-    dose = short(row["dose"], written(row["dose_unit"])) if is_number(row["dose"]) else "-"
+    unit = written(row["dose_unit"])
+    said = words(DOSE_UNITS[unit]) if unit in DOSE_UNITS else unit
+    dose = short(row["dose"], said) if is_number(row["dose"]) else "-"
     yield words("fact_dose"), dose
     if written(row["route"]).casefold() in NEEDS_WATER and is_number(row["water"]):
         own = row["used"] is not None or bool(making.site.vessel(stock.get("vessel")))

@@ -12,6 +12,7 @@ from workbook_tools.formulas import unit
 from workbook_tools.layouts.amounts import JOINT, amount, short
 
 SYSTEMS = ("metric", "us")
+LARGE = 10_000.0  # grams or millilitres from which kilograms or litres stand before them
 OUNCES = 16.0  # from a pound on, pounds are printed
 GALLON_SHARE = 0.25  # below a quarter of a gallon, fluid ounces are printed
 
@@ -30,7 +31,7 @@ class Units:
         """A mass to weigh: grams, with pounds or ounces before them for the US."""
         metric = amount(grams, "g")
         if not self.us:
-            return metric
+            return metric if grams < LARGE else f"{amount(grams / 1000, 'kg')} ({metric})"
         ounces = unit.convert(grams, "gram", "ounce")
         if ounces >= OUNCES:
             return f"{amount(unit.convert(grams, 'gram', 'pound'), 'lb')} ({metric})"
@@ -40,7 +41,7 @@ class Units:
         """A volume to measure: millilitres, with fluid ounces or gallons before them for the US."""
         metric = amount(millilitres, "mL")
         if not self.us:
-            return metric
+            return metric if millilitres < LARGE else f"{amount(millilitres / 1000, 'L')} ({metric})"
         gallons = unit.convert(millilitres, "milliliter", "gallon")
         if gallons >= GALLON_SHARE:
             return f"{amount(gallons, 'gal')} ({metric})"
