@@ -29,6 +29,7 @@ from workbook_tools.quantities.boundary import serial
 from workbook_tools.sharing import audit as auditing
 from workbook_tools.sharing.audit import Hit, audit, audit_content
 from workbook_tools.sharing.copy import producer_copy
+from workbook_tools.sharing.marks import marks_in
 from workbook_tools.sharing.package_texts import package_texts
 from workbook_tools.workbook.log import build_log
 
@@ -430,6 +431,17 @@ def test_a_group_in_another_sites_tank_shows_neither_its_name_nor_an_amount_from
     assert not in_bytes("T77", raw)
     assert in_bytes("The log has no amount for this treatment", raw)
     assert audit(copy.content, computed, "S01") == []
+
+
+def test_no_name_of_another_site_is_found_in_the_marks_of_the_pages() -> None:
+    """Every mark of a copy could be the name of another site's fish; none of them is taken for one."""
+    copy = producer_copy(log(), "S01", MADE).content
+    found = {one.text for one in package_texts(copy) if one.place.startswith("about this copy!B")}
+    marks = {mark for text in found for mark in marks_in(text)}
+    assert len(marks) > 40
+    bath = {"bath": "B001", "visit": "V002", "vessel": "T77"}
+    computed = log(baths=[bath], fish=[{"fish": mark.upper(), "bath": "B001"} for mark in marks])
+    assert audit(copy, computed, "S01") == []
 
 
 @pytest.mark.parametrize("table", ["vessels", "stocks", "visits", "treatments"])

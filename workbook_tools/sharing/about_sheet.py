@@ -63,6 +63,6 @@ def about_sheet(
     row += 4
     for sheet, found in marks.items():
         grid.put(row, 1, sheet, "page_small")
-        grid.across(row, " ".join(found), "page_small", 2)
+        grid.across(row, "".join(found), "page_small", 2)
         row += 1
     return grid

@@ -1,7 +1,8 @@
 """What a copy says of itself, and marks of its rows by which an edit of the veterinarian's pages is seen.
 
 Both stand in plain sight on the page about the copy, and the first as properties of the file too: nothing is hidden.
-A mark is a short digest of a row's texts as a reader finds them; the row's old text cannot be had from it.
+A mark is a short digest of a row's texts as a reader finds them; the row's old text cannot be had from it. The marks of
+a page are written without gaps, so that none of them can be taken for a name.
 """
 
 from __future__ import annotations
@@ -17,8 +18,9 @@ from openpyxl.packaging.custom import StringProperty
 
 LAYOUT = "producer-copy"
 VERSION = "1"
-BLANK = "-"
 DIGITS = 5
+BLANK = "0" * DIGITS  # the mark of a blank row
+MARKS = re.compile(rf"(?:[0-9a-f]{{{DIGITS}}})+$")
 PROPERTIES = ("Copy layout", "Copy version", "Log version", "Copy site", "Copy made", "Copy language", "Copy units")
 LINE = re.compile(
     rf"^{LAYOUT} version=(\S+) log=(\S+) made=(\d{{4}}-\d\d-\d\dT\d\d:\d\d) language=(\w+) units=(\w+) site=(.*)$",
@@ -111,3 +113,10 @@ def sheet_marks(cells: Sequence[Sequence[object]]) -> list[str]:
     while marks and marks[-1] == BLANK:
         marks.pop()
     return marks
+
+
+def marks_in(text: str) -> list[str]:
+    """The marks in a text that holds nothing else; none in any other."""
+    if not MARKS.match(text):
+        return []
+    return [text[start : start + DIGITS] for start in range(0, len(text), DIGITS)]

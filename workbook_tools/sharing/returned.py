@@ -26,12 +26,20 @@ from workbook_tools.layouts import Layout, Table
 from workbook_tools.layouts.model import letter
 from workbook_tools.quantities import Quantity
 from workbook_tools.sharing.daily_sheet import KEYS, NUMBERS, heading_key, in_log_unit
-from workbook_tools.sharing.marks import BLANK, VERSION, Identity, from_line, from_properties, row_texts, sheet_marks
+from workbook_tools.sharing.marks import (
+    BLANK,
+    VERSION,
+    Identity,
+    from_line,
+    from_properties,
+    marks_in,
+    row_texts,
+    sheet_marks,
+)
 from workbook_tools.sharing.selection import folded
 from workbook_tools.sharing.words import log_word, table
 
 TELLING = tuple(key for key in KEYS if key not in ("day", "date", "stock"))  # a row with none of these is not filled
-DIGEST_WORD = 5
 
 
 @dataclass(frozen=True)
@@ -345,10 +353,6 @@ def _written_marks(sheets: Mapping[str, Sequence[Sequence[Any]]]) -> dict[str, l
             texts = row_texts(row)
             if texts and texts[0].casefold() in begun:
                 inside = True
-            elif inside and len(texts) == 2 and _are_marks(texts[1]):
-                found[texts[0]] = texts[1].split(" ")
+            elif inside and len(texts) == 2 and marks_in(texts[1]):
+                found[texts[0]] = marks_in(texts[1])
     return found
-
-
-def _are_marks(text: str) -> bool:
-    return all(word == BLANK or (len(word) == DIGEST_WORD and word.isalnum()) for word in text.split(" "))
