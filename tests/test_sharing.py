@@ -452,7 +452,7 @@ def test_a_site_that_is_not_there_is_refused() -> None:
 
 
 def test_a_site_with_nothing_but_its_name_gets_a_copy() -> None:
-    copy = producer_copy(Computed(case_log(), {"sites": ONE["sites"]}), "s01", MADE)
+    copy = producer_copy(Computed(case_log(), {"sites": [dict(ONE["sites"][0])]}), "s01", MADE)
     assert copy.site == "S01"
     assert "No visit is in the log for this time." in texts(copy)
     assert "The log has no group of fish at this site." in texts(copy)

@@ -28,8 +28,10 @@ What it cannot see
 
 from __future__ import annotations
 
+import bisect
 import functools
 import io
+import itertools
 import re
 from collections import defaultdict
 from collections.abc import Iterable, Iterator
@@ -157,14 +159,21 @@ class _Index:
             self.words[long][word].add(number)
 
     @functools.cached_property
-    def whole(self) -> str:
-        return "\0".join(even for _, even in self.texts).replace(JOINT, " ")
+    def whole(self) -> tuple[str, list[int]]:
+        """All texts as one, and where each begins in it."""
+        plain = [even.replace(JOINT, " ") for _, even in self.texts]
+        starts = list(itertools.accumulate((len(text) + 1 for text in plain), initial=0))
+        return "\0".join(plain), starts
 
     def holding(self, wanted: str) -> Iterator[tuple[PackageText, str]]:
         """Texts that have the wanted one anywhere."""
+        whole, starts = self.whole
         plain = wanted.replace(JOINT, " ")
-        if plain in self.whole:
-            yield from ((found, even) for found, even in self.texts if plain in even.replace(JOINT, " "))
+        place = whole.find(plain)
+        while place >= 0:
+            number = bisect.bisect_right(starts, place) - 1
+            yield self.texts[number]
+            place = whole.find(plain, starts[number + 1])
 
     def with_all(self, wanted: str, long: bool) -> Iterator[tuple[PackageText, str]]:
         """Texts that have every word of the wanted one."""

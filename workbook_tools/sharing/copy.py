@@ -29,7 +29,6 @@ from workbook_tools.sharing.selection import site_rows
 from workbook_tools.sharing.treatment_pages import treatment_pages
 from workbook_tools.sharing.units import SYSTEMS, Units
 from workbook_tools.sharing.words import Words
-from workbook_tools.workbook.blocks import Page
 from workbook_tools.workbook.cells import SheetCells, Strings
 from workbook_tools.workbook.page_faults import PAPERS
 from workbook_tools.workbook.pages import build_pages
@@ -92,21 +91,9 @@ def producer_copy(
     identity = Identity(VERSION, computed.layout.version, rows.name, making.made, language, units)
     pages = [*finding_pages(making), *treatment_pages(making), *release_pages(making), *next_pages(making)]
     title = making.words("copy_title", site=rows.name)
-    first = build_pages(title, pages, _More(making, identity, computed, pages, {}))
-    content = build_pages(title, pages, _More(making, identity, computed, pages, _marks(first, making)))
+    content = build_pages(title, pages, _More(making, identity, computed))
     names = python_calamine.load_workbook(io.BytesIO(content)).sheet_names
     return ProducerCopy(content, rows.name, making.made, tuple(names), rows.remarks)
-
-
-def _marks(content: bytes, making: Making) -> dict[str, list[str]]:
-    """Marks of the rows of every sheet that is not for typing, as a reader finds them."""
-    workbook = python_calamine.load_workbook(io.BytesIO(content))
-    typed = (making.words("daily_sheet"), making.words("about_sheet"))
-    return {
-        name: sheet_marks(workbook.get_sheet_by_name(name).to_python(skip_empty_area=False))
-        for name in workbook.sheet_names
-        if not name.startswith(typed)
-    }
 
 
 @dataclass(frozen=True)
@@ -116,10 +103,10 @@ class _More:
     making: Making
     identity: Identity
     computed: Computed
-    pages: Sequence[Page]
-    marks: Mapping[str, Sequence[str]]
 
-    def __call__(self, frame: Workbook, styles: Styles, strings: Strings) -> dict[str, SheetCells]:
+    def __call__(
+        self, frame: Workbook, styles: Styles, strings: Strings, pages: Mapping[str, SheetCells]
+    ) -> dict[str, SheetCells]:
         making = self.making
         grids: list[Grid] = []
 
@@ -130,8 +117,10 @@ class _More:
         causes = [row["value"] for row in self.computed.data["causes"]]
         losses = self.computed.layout.tables["losses"]
         list(daily_sheets(making, losses, new_grid, choices(making, causes)))
-        chart_sheet(making, new_grid)
-        about_sheet(making, self.identity, causes, self.marks, new_grid)
+        chart = chart_sheet(making, new_grid)
+        marked = {**pages, **({chart.sheet.title: chart.cells} if chart else {})}
+        marks = {name: sheet_marks(cells.values(strings)) for name, cells in marked.items()}
+        about_sheet(making, self.identity, causes, marks, new_grid)
         self._finish(frame)
         return {grid.sheet.title: grid.cells for grid in grids}
 

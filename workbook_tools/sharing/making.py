@@ -118,11 +118,14 @@ def packed(
     )
     pages: list[Page] = []
     held: list[Block] = []
+    height = 0.0
     for group in (part for whole in groups for part in _cut(list(whole), room.width, most)):
-        if held and _height([*held, *group], room.width) > most:
+        added = _height(group, room.width)
+        if held and height + added > most:
             pages.append(replace(empty, blocks=tuple(held)))
-            held = []
+            held, height = [], 0.0
         held += group
+        height += added
     if held:
         pages.append(replace(empty, blocks=tuple(held)))
     named = [replace(page, name=name if number == 1 else f"{name} {number}") for number, page in enumerate(pages, 1)]

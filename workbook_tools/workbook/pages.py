@@ -35,7 +35,7 @@ ANGLED = re.compile(r"[\[\]:*?/\\]")
 NAME_LIMIT = 31
 
 
-More = Callable[[Workbook, Styles, Strings], Mapping[str, SheetCells]]
+More = Callable[[Workbook, Styles, Strings, Mapping[str, SheetCells]], Mapping[str, SheetCells]]
 
 
 def build_pages(title: str, pages: Sequence[Page], more: More | None = None) -> bytes:
@@ -45,8 +45,8 @@ def build_pages(title: str, pages: Sequence[Page], more: More | None = None) -> 
     ----------
     title : of the workbook, in its properties.
     pages : one sheet each, in order.
-    more : called with the frame once the pages stand in it, to add sheets of another kind after them, properties,
-        footers or protection; it returns the cells of the sheets that it added, by their names.
+    more : called with the frame and the cells of its sheets once the pages stand in it, to add sheets of another kind
+        after them, properties, footers or protection; it returns the cells of the sheets that it added, by their names.
 
     Returns
     -------
@@ -78,7 +78,7 @@ def build_pages(title: str, pages: Sequence[Page], more: More | None = None) -> 
     if too_long:
         raise DataError(too_long)
     if more is not None:
-        cells |= more(frame, styles, strings)
+        cells |= more(frame, styles, strings, cells)
     return with_drawings(package(frame, cells, strings), drawings)
 
 
