@@ -42,7 +42,7 @@ from typing import Any
 from workbook_tools.errors import ReadError
 from workbook_tools.layouts.amounts import JOINT
 from workbook_tools.layouts.compute import Computed
-from workbook_tools.sharing.forbidden import DIGITS_ONLY, TOKEN, Origin, Secrets, evened, secrets
+from workbook_tools.sharing.forbidden import DIGITS_ONLY, LONG_NUMBER, TOKEN, Origin, Secrets, evened, secrets
 from workbook_tools.sharing.package_texts import (
     ADDRESS,
     BYTES,
@@ -57,7 +57,6 @@ from workbook_tools.sharing.selection import folded
 FEWEST_IN_BYTES = 4  # letters or digits: fewer turn up by chance
 CUT = 500  # characters from which a text of a page may be cut
 LONG_TEXT = 8  # letters or digits from which a text is looked for inside words too
-LONG_NUMBER = 6  # digits from which a number is compared in cells, and without its marks
 MARKS_IN_NUMBERS = re.compile(r"(?<=\d)[\s\u00a0./()-]+(?=\d)")
 CELL_ADDRESS = re.compile(r"[a-z]{1,3}[1-9]\d*$")
 

@@ -9,7 +9,7 @@ import unicodedata
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 
-from workbook_tools.insight.store import written
+from workbook_tools.insight.store import is_number, written
 from workbook_tools.layouts.amounts import JOINT
 from workbook_tools.layouts.compute import Computed, Row
 from workbook_tools.layouts.model import Column
@@ -18,6 +18,7 @@ from workbook_tools.sharing.selection import LEADS, Owners, folded, owners
 from workbook_tools.sharing.words import fragments
 
 FEWEST_SIGNS = 2  # letters or digits
+LONG_NUMBER = 6  # digits from which a number is compared in cells, and without its marks
 FEWEST_DIGITS = 3  # of a text of digits alone
 WORDS_OF_A_SENTENCE = 3
 TOKEN = re.compile(r"[^\W_]+")
@@ -57,6 +58,8 @@ class Secrets:
     allowed: set[str] = field(default_factory=set)
 
     def forbid(self, value: object, origin: Origin) -> None:
+        if is_number(value) and (value != int(value) or not 10 ** (LONG_NUMBER - 1) <= abs(value) < 1e15):
+            return  # a number where a text belongs: compared only where it may be a telephone
         text = written(value).strip()
         pieces = [part for part in PARTS.split(text) if len(part.split()) >= WORDS_OF_A_SENTENCE or "\n" in text]
         for piece in (text, *pieces):

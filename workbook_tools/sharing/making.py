@@ -22,6 +22,7 @@ from workbook_tools.workbook.pages import LEAST_SCALE, one_page_scale
 
 READABLE = 0.9  # letters of 10 pt stay above 8.5 pt
 DASH = "-"
+NO_DATE = 2_958_466  # the first day number after the last date that a spreadsheet has
 
 
 @dataclass(frozen=True)
@@ -41,12 +42,16 @@ class Making:
 
     def long_day(self, number: float) -> str:
         """A date in words: 12 March 2026. Joined so that it is one word on paper."""
+        if not 1 <= number < NO_DATE:
+            return day_text(number)
         day = (EPOCH + datetime.timedelta(days=int(number))).date()
         text = self.words("long_date", day=day.day, month=self.words(MONTHS[day.month - 1]), year=day.year)
         return text.replace(" ", JOINT)
 
     def short_day(self, number: float) -> str:
         """The same for a narrow column: 12 Mar."""
+        if not 1 <= number < NO_DATE:
+            return day_text(number)
         day = (EPOCH + datetime.timedelta(days=int(number))).date()
         return f"{day.day} {self.words(MONTHS[day.month - 1])[:3]}"
 
