@@ -415,26 +415,46 @@ def test_the_same_log_gives_the_same_bytes(demo: Computed) -> None:
     assert shared(demo).content == shared(Computed(case_log(), demo_practice())).content
 
 
-@pytest.mark.parametrize("text", FORMULA_LIKE)
-def test_what_looks_like_a_formula_stays_text(text: str, office: Office, tmp_path: Path) -> None:
+def test_what_looks_like_a_formula_stays_text(office: Office, tmp_path: Path) -> None:
     computed = log(
-        visits=[{"visit": "V005", "date": TODAY, "site": "S01", "findings": text, "seen_by": text}],
-        stocks=[{"stock": text, "site": "S01", "vessel": "T01", "species": text, "food_fish": "no", "number": 5}],
-        treatments=[treated(stock=text, prescriber=text, why=text)],
+        visits=[
+            {"visit": f"V{number}9", "date": TODAY, "site": "S01", "findings": text, "seen_by": text}
+            for number, text in enumerate(FORMULA_LIKE)
+        ],
+        stocks=[
+            {"stock": text, "site": "S01", "vessel": "T01", "species": text, "food_fish": "no", "number": 5}
+            for text in FORMULA_LIKE
+        ],
+        treatments=[
+            treated(treatment=f"R{number}9", stock=text, prescriber=text, why=text)
+            for number, text in enumerate(FORMULA_LIKE)
+        ],
     )
     copy = shared(computed)
-    assert sum(text in found for found in texts(copy)) > 8
     with zipfile.ZipFile(io.BytesIO(copy.content)) as archive:
-        assert not any(
-            b"<f>" in archive.read(name) or b"<f " in archive.read(name)
-            for name in archive.namelist()
-            if "worksheets/" in name
-        )
+        sheets = [archive.read(name) for name in archive.namelist() if "worksheets/" in name]
+    assert not any(re.search(rb"<f[ >]", sheet) for sheet in sheets)
     path = tmp_path / "copy.xlsx"
     path.write_bytes(copy.content)
     assert not any(office.formula_cells(path).values())
-    saved = office.convert(path, tmp_path / "saved.xlsx", "xlsx")
-    assert sum(text in found for found in texts(saved.read_bytes())) > 8
+    saved = texts(office.convert(path, tmp_path / "saved.xlsx", "xlsx").read_bytes())
+    reader = pypdf.PdfReader(office.convert(path, tmp_path / "copy.pdf", "pdf"))
+    on_paper = squeezed("".join(page.extract_text() for page in reader.pages))
+    for text in FORMULA_LIKE:
+        assert sum(text in found for found in texts(copy)) > 8
+        assert sum(text.strip() in found for found in saved) > 8
+        assert on_paper.count(squeezed(text)) > 8
+    quoted = [
+        cell for row in openpyxl.load_workbook(path)["Daily sheet"]["C5:C26"] for cell in row if cell.value == "=1+1"
+    ]
+    assert quoted
+    assert all(cell.quotePrefix and cell.data_type == "s" for cell in quoted)
+
+
+def test_a_treatment_that_the_log_finds_fault_with_is_said() -> None:
+    copy = shared(log(treatments=[treated(dose=500), treated(treatment="R002", rule="never", rule_source="label")]))
+    (said,) = copy.remarks
+    assert said.startswith("Treatment R001 is to be given, and its Check column says: Notice: the dose lies outside")
 
 
 @pytest.mark.parametrize(

@@ -15,6 +15,7 @@ import python_calamine
 from openpyxl import Workbook
 
 from workbook_tools.errors import DataError
+from workbook_tools.insight.store import written
 from workbook_tools.layouts.compute import Computed
 from workbook_tools.sharing.about_sheet import about_sheet, choices
 from workbook_tools.sharing.chart_sheet import chart_sheet
@@ -26,7 +27,7 @@ from workbook_tools.sharing.marks import VERSION, Identity, sheet_marks
 from workbook_tools.sharing.next_pages import next_pages
 from workbook_tools.sharing.release import release_pages
 from workbook_tools.sharing.selection import site_rows
-from workbook_tools.sharing.treatment_pages import treatment_pages
+from workbook_tools.sharing.treatment_pages import due, treatment_pages
 from workbook_tools.sharing.units import SYSTEMS, Units
 from workbook_tools.sharing.words import Words
 from workbook_tools.workbook.cells import SheetCells, Strings
@@ -93,7 +94,16 @@ def producer_copy(
     title = making.words("copy_title", site=rows.name)
     content = build_pages(title, pages, _More(making, identity, computed))
     names = python_calamine.load_workbook(io.BytesIO(content)).sheet_names
-    return ProducerCopy(content, rows.name, making.made, tuple(names), rows.remarks)
+    return ProducerCopy(content, rows.name, making.made, tuple(names), (*rows.remarks, *_unsettled(making)))
+
+
+def _unsettled(making: Making) -> list[str]:
+    """Treatments to be given whose row the log's own rules find something wrong with."""
+    return [
+        f"Treatment {written(row['treatment'])} is to be given, and its Check column says: {row['check']}"
+        for row in due(making)
+        if row["check"] not in (None, "ok")
+    ]
 
 
 @dataclass(frozen=True)
