@@ -124,13 +124,16 @@ def packed(
     pages: list[Page] = []
     held: list[Block] = []
     height = 0.0
-    for group in (part for whole in groups for part in _cut(list(whole), room.width, most)):
-        added = _height(group, room.width)
-        if held and height + added > most:
-            pages.append(replace(empty, blocks=tuple(held)))
-            held, height = [], 0.0
-        held += group
-        height += added
+    for whole in groups:
+        for number, part in enumerate(_parts(list(whole), room.width, most)):
+            group = part
+            if held and height + _height(group, room.width) > most:
+                pages.append(replace(empty, blocks=tuple(held)))
+                held, height = [], 0.0
+                if number and isinstance(whole[0], Heading):
+                    group = [Heading(making.words("continued", heading=whole[0].text)), *part]
+            held += group
+            height += _height(group, room.width)
     if held:
         pages.append(replace(empty, blocks=tuple(held)))
     named = [replace(page, name=name if number == 1 else f"{name} {number}") for number, page in enumerate(pages, 1)]
@@ -141,22 +144,31 @@ def _height(blocks: Sequence[Block], width: float) -> float:
     return sum(band.height for band in stacked(blocks, width))
 
 
+def _parts(group: list[Block], width: float, most: float) -> Iterator[list[Block]]:
+    """A group in parts that each fit a page, room left for its heading on top of each; the first part has it."""
+    if _height(group, width) <= most or not isinstance(group[0], Heading):
+        yield from _cut(group, width, most)
+        return
+    head = Heading(f"{group[0].text} {'m' * 20}")  # as long as a heading that says it goes on
+    parts = list(_cut(group[1:], width, most - _height([head], width)))
+    yield [group[0], *parts[0]]
+    yield from parts[1:]
+
+
 def _cut(group: list[Block], width: float, most: float) -> Iterator[list[Block]]:
-    """A group in parts that each fit a page; what cannot be cut stays whole."""
+    """Blocks in parts that each fit; what cannot be cut stays whole."""
     if _height(group, width) <= most:
         yield group
         return
-    if len(group) == 1 or (len(group) == 2 and isinstance(group[0], Heading)):
-        parts = _halves(group[-1])
-        if parts is None:
+    if len(group) == 1:
+        halves = _halves(group[0])
+        if halves is None:
             yield group
             return
-        yield from _cut([*group[:-1], parts[0]], width, most)
-        yield from _cut([parts[1]], width, most)
+        for half in halves:
+            yield from _cut([half], width, most)
         return
     middle = len(group) // 2
-    while middle > 1 and isinstance(group[middle - 1], Heading):
-        middle -= 1
     yield from _cut(group[:middle], width, most)
     yield from _cut(group[middle:], width, most)
 

@@ -177,8 +177,9 @@ def _ticks(row: Row, stock: Row, found: tuple[str, float], making: Making) -> li
     """A box for each day: dated where the log names each day, numbered where it only says how often."""
     words = making.words
     tank = making.tank(stock.get("vessel")) or written(stock.get("stock"))
-    values = (tank, printed_amount(found, making))
-    heads = (words("tick_tank"), words("tick_amount"))
+    product = f"{written(row['treatment'])} {written(row['agent'])}".strip()  # a page may go on far from the heading
+    values = (product, tank, printed_amount(found, making))
+    heads = (words("tick_product"), words("tick_tank"), words("tick_amount"))
     days = tick_days(row, making)
     blocks: list[Block] = []
     if not _dated(row):
@@ -189,8 +190,8 @@ def _ticks(row: Row, stock: Row, found: tuple[str, float], making: Making) -> li
         part = days[start : start + BOXES_A_ROW]
         rows = [TickRow(values)]
         if not _dated(row):
-            rows.append(TickRow((words("tick_date"), "")))
-        blocks.append(TickTable(heads, part, rows, (5, 4), 26))
+            rows.append(TickRow((words("tick_date"), "", "")))
+        blocks.append(TickTable(heads, part, rows, (5, 4, 4), 26))
     return blocks
 
 
