@@ -324,6 +324,26 @@ def test_what_comes_next_takes_names_from_the_log_and_leaves_lines_for_the_rest(
     assert page[after + 1] == "At night and on holidays"  # a line to write on, not a name
 
 
+def test_what_goes_on_on_another_page_says_so_and_every_box_its_product() -> None:
+    visits = [
+        {"visit": f"V{number}", "date": TODAY - number, "site": "S01", "findings": "All well here. " * 9}
+        for number in range(2, 80)
+    ]
+    long = treated(
+        route="feed", agent="oxytetracycline, feed", dose=75, ration=1, days=200, first=TODAY, last=TODAY + 199
+    )
+    copy = shared(log(visits=visits, treatments=[long]))
+    pages = [name for name in copy.sheets if name.startswith("What we found")]
+    assert len(pages) > 2
+    for name in pages[1:]:
+        assert texts(copy, name)[:2] == ["What we found", "Visits (continued)"]
+    give = [name for name in copy.sheets if name.startswith("What to give")]
+    assert len(give) > 1
+    boxes = [text for text in texts(copy, "What to give") if text == "R001 oxytetracycline, feed"]
+    assert len(boxes) == 200 / 10  # ten days a row
+    assert texts(copy, give[1])[1] == "Treatment R001: oxytetracycline, feed (continued)"
+
+
 def test_private_columns_and_other_sheets_are_absent() -> None:
     stores = [{"lot": "0417A", "item": "chloramine-T", "unit": "g", "received": 5, "notes": "hidden lot"}]
     copy = shared(log(stores=stores, treatments=[treated(notes="hidden note", lot="0417A")]))
