@@ -128,6 +128,18 @@ class EditError(WorkbookToolsError, ValueError):
         super().__init__(f"{path}: {place}: {reason}")
 
 
+class LeakError(WorkbookToolsError, ValueError):
+    """A copy holds what is another site's or private; nothing was written. `hits` are sentences, one for each."""
+
+    def __init__(self, site: str, hits: Sequence[str]) -> None:
+        self.site = site
+        self.hits = tuple(hits)
+        shown = [f"  {hit}" for hit in self.hits[:20]]
+        more = [f"  and {len(self.hits) - 20} more"] if len(self.hits) > 20 else []
+        first = f"The copy for site {site} was not written: it holds what is private or another site's."
+        super().__init__("\n".join([first, *shown, *more]))
+
+
 class HostError(WorkbookToolsError, RuntimeError):
     """A spreadsheet program is absent, running or refuses; the text says what to do."""
 

@@ -60,8 +60,9 @@ from workbook_tools.cli import (  # noqa: E402 - they add their commands to `cli
     merge,
     plan,
     responses,
+    share,
     upgrade,
     workbooks,
 )
 
-__all__ = ["cli", "functions", "hosts", "main", "merge", "plan", "responses", "upgrade", "workbooks"]
+__all__ = ["cli", "functions", "hosts", "main", "merge", "plan", "responses", "share", "upgrade", "workbooks"]

@@ -66,7 +66,7 @@ class Heading:
 
 @dataclass(frozen=True)
 class Paragraph:
-    """Running text. `look` is "text", "strong" or "small"."""
+    """Running text. `look` is "text", "strong", "small" or "large"."""
 
     text: str
     look: str = "text"

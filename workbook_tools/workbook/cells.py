@@ -82,6 +82,9 @@ def shared_again(number: int) -> str:
     return f'<f t="shared" si="{number}"/>'
 
 
+A_VALUE = re.compile(r'<c r="[A-Z]+(\d+)"[^>]*?(?: t="(\w+)")?><v>([^<]*)</v></c>')
+
+
 @dataclass
 class SheetCells:
     """Rows of one sheet, gathered in any order and written in order."""
@@ -103,6 +106,16 @@ class SheetCells:
 
     def last_row(self) -> int:
         return max((*self.rows, *self.whole_rows), default=1)
+
+    def values(self, strings: Strings) -> list[list[object]]:
+        """Texts and numbers of each row, from the first row on, without blanks and without formulas."""
+        texts = list(strings.numbers)
+        found: list[list[object]] = []
+        for row in range(1, self.last_row() + 1):
+            cells = sorted(self.rows.get(row, ()), key=lambda pair: pair[0])
+            held = [match for _, cell in cells if (match := A_VALUE.match(cell))]
+            found.append([texts[int(one[3])] if one[2] == "s" else float(one[3]) for one in held])
+        return found
 
     def xml(self) -> Iterable[str]:
         """The content of the sheetData element."""

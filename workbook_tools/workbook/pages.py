@@ -10,7 +10,7 @@ are repeated, and a heading stays with what follows.
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 
 from openpyxl import Workbook
 from openpyxl.styles import Font
@@ -35,13 +35,18 @@ ANGLED = re.compile(r"[\[\]:*?/\\]")
 NAME_LIMIT = 31
 
 
-def build_pages(title: str, pages: Sequence[Page]) -> bytes:
+More = Callable[[Workbook, Styles, Strings, Mapping[str, SheetCells]], Mapping[str, SheetCells]]
+
+
+def build_pages(title: str, pages: Sequence[Page], more: More | None = None) -> bytes:
     """A workbook of pages to print.
 
     Parameters
     ----------
     title : of the workbook, in its properties.
     pages : one sheet each, in order.
+    more : called with the frame and the cells of its sheets once the pages stand in it, to add sheets of another kind
+        after them, properties, footers or protection; it returns the cells of the sheets that it added, by their names.
 
     Returns
     -------
@@ -72,6 +77,8 @@ def build_pages(title: str, pages: Sequence[Page]) -> bytes:
             too_long.append(f"the page {page.title!r} does not fit on one page: let it take several")
     if too_long:
         raise DataError(too_long)
+    if more is not None:
+        cells |= more(frame, styles, strings, cells)
     return with_drawings(package(frame, cells, strings), drawings)
 
 

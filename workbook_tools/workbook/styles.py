@@ -6,7 +6,7 @@ from typing import Any
 
 from openpyxl import Workbook
 from openpyxl.cell import Cell
-from openpyxl.styles import Alignment, Border, Font, PatternFill, Side
+from openpyxl.styles import Alignment, Border, Font, PatternFill, Protection, Side
 from openpyxl.styles.differential import DifferentialStyle
 
 INK = "1B2A33"
@@ -156,6 +156,7 @@ ROLES |= {
     "page_text": {"font": swiss(10), "alignment": WRAPPED},
     "page_strong": {"font": swiss(10, bold=True), "alignment": WRAPPED},
     "page_small": {"font": swiss(8.5), "alignment": WRAPPED},
+    "page_large": {"font": swiss(16, bold=True), "alignment": MIDDLE},
     "page_caution": {
         "font": swiss(10, bold=True),
         "alignment": Alignment(wrap_text=True, horizontal="left", vertical="center", indent=1),
@@ -197,6 +198,13 @@ ROLES |= {
         "fill": fill(HEAD_GREY),
         "border": BOX,
     },
+}
+# cells for typing on a sheet that is protected otherwise; a quoted one keeps its text where it is typed into again
+_INPUT = {"font": swiss(10), "border": BOX, "protection": Protection(locked=False)}
+ROLES |= {
+    "page_input": _INPUT | {"alignment": Alignment(horizontal="left", vertical="center")},
+    "page_input_quoted": _INPUT | {"alignment": Alignment(horizontal="left", vertical="center"), "quotePrefix": True},
+    "page_input_number": _INPUT | {"alignment": Alignment(horizontal="right", vertical="center")},
 }
 CARD_LOOKS = {
     "title": swiss(10.5, bold=True),

@@ -1,0 +1,170 @@
+"""`share`, `audit`: a copy of one site for its producer, and a look through any file for what it may not hold."""
+
+from __future__ import annotations
+
+import datetime
+from pathlib import Path
+
+import click
+
+from workbook_tools.cli.main import cli
+from workbook_tools.cli.printing import print_json
+from workbook_tools.cli.workbooks import FILE, JSON, REPLACE, named
+
+PASSWORD = click.option(
+    "--password-file",
+    type=click.Path(path_type=Path, allow_dash=True),
+    metavar="F",
+    help="File whose one line is the password; - asks for it at the terminal.",
+)
+
+
+@cli.command()
+@click.argument("path", metavar="LOG", type=FILE)
+@click.option("--site", required=True, metavar="ID", help="Which site, by its id.")
+@click.option("--out", required=True, type=FILE, metavar="PATH", help="Where to: a workbook (.xlsx).")
+@click.option("--pdf", is_flag=True, help="Also print the pages to a PDF beside it, where LibreOffice is installed.")
+@PASSWORD
+@click.option("--since", type=click.DateTime(["%Y-%m-%d"]), metavar="DATE", help="Leave out rows before it.")
+@click.option("--paper", type=click.Choice(["A4", "Letter"], case_sensitive=False), default="A4", show_default=True)
+@click.option("--language", default="en", show_default=True, help="Language of the pages: en, es.")
+@click.option("--units", type=click.Choice(["metric", "us"]), default="metric", show_default=True)
+@REPLACE
+@JSON
+def share(
+    path: Path, site: str, out: Path, pdf: bool, password_file: Path | None, since: datetime.datetime | None,
+    paper: str, language: str, units: str, replace: bool, as_json: bool,
+) -> None:  # fmt: skip
+    """Make a copy of the case log LOG for one producer: one site's rows on pages in plain words, and daily sheets.
+
+    The copy is looked through before it is put in place: where it holds anything of another site or anything private,
+    nothing is written. A release date that still runs is in the copy whatever --since says. The PDF has no password.
+
+    \b
+    Examples
+      workbook-tools share "Practice.xlsx" --site S01 --out "For S01.xlsx" --pdf
+      workbook-tools share "Practice.xlsx" --site S01 --out "For S01.xlsx" --password-file secret.txt
+    """
+    from workbook_tools.caselog.reading import read_log
+    from workbook_tools.layouts import case_log
+    from workbook_tools.quantities.boundary import serial
+    from workbook_tools.sharing.audit import audit
+    from workbook_tools.sharing.copy import producer_copy
+    from workbook_tools.sharing.locked import locked
+    from workbook_tools.sharing.words import languages
+
+    target = named(out)
+    if language not in languages():
+        raise click.UsageError(f"--language {language}: there are {', '.join(languages())}")
+    _free(path, [target, *([target.with_suffix(".pdf")] if pdf else [])], replace)
+    password = _password(password_file, confirm=True)
+    computed = read_log(path, case_log()).computed()
+    start = None if since is None else serial(since.date())
+    made = producer_copy(
+        computed, site, datetime.datetime.now(), since=start, paper=paper, language=language, units=units, path=path
+    )
+    hits = audit(made.content, computed, made.site)
+    if hits:
+        from workbook_tools.errors import LeakError
+
+        raise LeakError(made.site, [str(hit) for hit in hits])
+    content = made.content if password is None else locked(made.content, password)
+    _put(
+        made.content, content, target, pdf, replace, as_json, made.site, made.sheets, made.remarks, password is not None
+    )
+
+
+def _free(log: Path, targets: list[Path], replace: bool) -> None:
+    """Refuse before any work what could not be saved, and a copy over the log itself."""
+    from workbook_tools.errors import SaveError
+
+    for target in targets:
+        if target.resolve() == log.resolve():
+            raise SaveError(target, "is the log itself; choose another name for the copy.")
+        if target.exists() and not replace:
+            raise SaveError(target, "is there already. Choose another name, or say --replace (a dated backup is kept).")
+
+
+def _password(file: Path | None, confirm: bool) -> str | None:
+    from workbook_tools.sharing.locked import checked_password, password_of
+
+    if file is None:
+        return None
+    if str(file) == "-":
+        typed = click.prompt("Password", hide_input=True, confirmation_prompt=confirm, err=True)
+        return checked_password(typed, "terminal")
+    return password_of(file)
+
+
+def _put(
+    plain: bytes, content: bytes, target: Path, pdf: bool, replace: bool, as_json: bool, site: str,
+    sheets: tuple[str, ...], remarks: tuple[str, ...], under_password: bool,
+) -> None:  # fmt: skip
+    """Save copy and PDF, and say what was made and what was not."""
+    from workbook_tools.errors import HostError
+    from workbook_tools.sharing.pdf import pdf_of
+    from workbook_tools.workbook.saving import save
+
+    backup = save(target, content, replace)
+    pdf_path, trouble = None, None
+    if pdf:
+        try:
+            printed = pdf_of(plain)
+        except HostError as error:
+            trouble = str(error)
+        else:
+            pdf_path = target.with_suffix(".pdf")
+            save(pdf_path, printed, replace)
+    if as_json:
+        print_json(
+            {"file": str(target), "site": site, "sheets": list(sheets), "password": under_password}
+            | {"backup": str(backup) if backup else None, "pdf": str(pdf_path) if pdf_path else None}
+            | {"pdf_trouble": trouble, "remarks": list(remarks), "hits": []}
+        )
+        return
+    click.echo(f"Made {target}" + (f"; the old file is kept as {backup.name}" if backup else ""))
+    click.echo("It was looked through: nothing of another site, nothing private.")
+    if pdf_path:
+        unlocked = " It has no password: send it only where anyone may read it." if under_password else ""
+        click.echo(f"Made {pdf_path}.{unlocked}")
+    for line in (*remarks, *([trouble] if trouble else [])):
+        click.echo(f"  ! {line}")
+
+
+@cli.command()
+@click.argument("copy", metavar="COPY", type=FILE)
+@click.option("--against", required=True, type=FILE, metavar="LOG", help="The case log.")
+@click.option("--site", metavar="ID", help="The site that COPY is for; left out: the one it says itself.")
+@PASSWORD
+@JSON
+def audit(copy: Path, against: Path, site: str | None, password_file: Path | None, as_json: bool) -> None:
+    """Look through the file COPY for anything of the case log LOG that is another site's or private.
+
+    Any file will do; workbooks are read part by part. Numbers typed for other sites are not compared alone. Ends with 0
+    when nothing is found, with 1 when something is.
+
+    \b
+    Example
+      workbook-tools audit "For S01.xlsx" --against "Practice.xlsx"
+    """
+    from workbook_tools.caselog.reading import read_log
+    from workbook_tools.errors import ReadError
+    from workbook_tools.layouts import case_log
+    from workbook_tools.sharing.audit import audit_content
+    from workbook_tools.sharing.locked import unlocked
+
+    try:
+        content = copy.read_bytes()
+    except OSError as error:
+        raise ReadError(copy, f"cannot be read ({error.strerror}).") from error
+    password = _password(password_file, confirm=False)
+    if password is not None:
+        content = unlocked(content, password, copy)
+    found, hits = audit_content(content, read_log(against, case_log()).computed(), site, copy)
+    if as_json:
+        print_json({"file": str(copy), "site": found, "hits": [hit.as_dict() for hit in hits]})
+    else:
+        for hit in hits:
+            click.echo(str(hit))
+        click.echo(f"{len(hits)} found." if hits else f"Nothing that a copy for site {found} may not hold.")
+    raise SystemExit(1 if hits else 0)

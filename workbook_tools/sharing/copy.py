@@ -1,0 +1,145 @@
+"""A copy of a case log for one producer: a workbook made anew from that site's rows, never a stripped copy of the log.
+
+The pages are protected without a password. That keeps the hand from slipping and is no lock: anyone can take it off.
+Who may read the copy is a matter of encryption (`locked`), what stands in it one of `audit`.
+"""
+
+from __future__ import annotations
+
+import datetime
+import io
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import python_calamine
+from openpyxl import Workbook
+
+from workbook_tools.errors import DataError
+from workbook_tools.insight.store import written
+from workbook_tools.layouts.compute import Computed
+from workbook_tools.sharing.about_sheet import about_sheet, choices
+from workbook_tools.sharing.chart_sheet import chart_sheet
+from workbook_tools.sharing.daily_sheet import daily_sheets
+from workbook_tools.sharing.finding_pages import finding_pages
+from workbook_tools.sharing.grid import Grid
+from workbook_tools.sharing.making import Making
+from workbook_tools.sharing.marks import VERSION, Identity, sheet_marks
+from workbook_tools.sharing.next_pages import next_pages
+from workbook_tools.sharing.release import release_pages
+from workbook_tools.sharing.selection import site_rows
+from workbook_tools.sharing.treatment_pages import due, treatment_pages
+from workbook_tools.sharing.units import SYSTEMS, Units
+from workbook_tools.sharing.words import Words
+from workbook_tools.workbook.cells import SheetCells, Strings
+from workbook_tools.workbook.page_faults import PAPERS
+from workbook_tools.workbook.pages import build_pages
+from workbook_tools.workbook.styles import Styles
+
+FOOTER_LIMIT = 120
+
+
+@dataclass(frozen=True)
+class ProducerCopy:
+    """A copy, ready to be looked through and saved. `remarks` say what of the log is not in it, and why."""
+
+    content: bytes
+    site: str
+    made: datetime.datetime
+    sheets: tuple[str, ...]
+    remarks: tuple[str, ...]
+
+
+def producer_copy(
+    computed: Computed,
+    site: str,
+    made: datetime.datetime,
+    *,
+    since: float | None = None,
+    paper: str = "A4",
+    language: str = "en",
+    units: str = "metric",
+    path: object = "log",
+) -> ProducerCopy:
+    """The workbook of one site.
+
+    Parameters
+    ----------
+    computed : the log.
+    site : the site's id, capitals or not.
+    made : when it is made: what runs and what is to come goes by it, and the names of the daily sheet's rows.
+    since : day number; earlier visits, water, samples, losses in the charts and finished treatments are left out. A
+        release date that still runs is never left out.
+    paper : "A4" or "Letter".
+    language : of the words, see `words.languages`.
+    units : "metric" or "us".
+    path : of the log, for what is said of it.
+
+    Returns
+    -------
+    The copy; the same input gives the same bytes.
+
+    Raises
+    ------
+    ReadError : no such site, or names of its rows that stand for several. DataError : paper, language or units that
+        do not exist.
+    """
+    if units not in SYSTEMS:
+        raise DataError([f"there are no units {units!r}; there are {', '.join(SYSTEMS)}"])
+    if paper not in PAPERS:
+        raise DataError([f"there is no paper {paper!r}; there are {', '.join(PAPERS)}"])
+    rows = site_rows(computed, site, path, since)
+    making = Making(rows, Words(language), Units(units), made.replace(second=0, microsecond=0, tzinfo=None), paper)
+    identity = Identity(VERSION, computed.layout.version, rows.name, making.made, language, units)
+    pages = [*finding_pages(making), *treatment_pages(making), *release_pages(making), *next_pages(making)]
+    title = making.words("copy_title", site=rows.name)
+    content = build_pages(title, pages, _More(making, identity, computed))
+    names = python_calamine.load_workbook(io.BytesIO(content)).sheet_names
+    return ProducerCopy(content, rows.name, making.made, tuple(names), (*rows.remarks, *_unsettled(making)))
+
+
+def _unsettled(making: Making) -> list[str]:
+    """Treatments to be given whose row the log's own rules find something wrong with."""
+    return [
+        f"Treatment {written(row['treatment'])} is to be given, and its Check column says: {row['check']}"
+        for row in due(making)
+        if row["check"] not in (None, "ok")
+    ]
+
+
+@dataclass(frozen=True)
+class _More:
+    """Adds to the pages: daily sheets, charts, the page about the copy, footers, protection, properties."""
+
+    making: Making
+    identity: Identity
+    computed: Computed
+
+    def __call__(
+        self, frame: Workbook, styles: Styles, strings: Strings, pages: Mapping[str, SheetCells]
+    ) -> dict[str, SheetCells]:
+        making = self.making
+        grids: list[Grid] = []
+
+        def new_grid(name: str, widths: Sequence[float], orientation: str) -> Grid:
+            grids.append(Grid(frame, styles, strings, name, widths, making.paper, orientation))
+            return grids[-1]
+
+        causes = [row["value"] for row in self.computed.data["causes"]]
+        losses = self.computed.layout.tables["losses"]
+        list(daily_sheets(making, losses, new_grid, choices(making, causes)))
+        chart = chart_sheet(making, new_grid)
+        marked = {**pages, **({chart.sheet.title: chart.cells} if chart else {})}
+        marks = {name: sheet_marks(cells.values(strings)) for name, cells in marked.items()}
+        about_sheet(making, self.identity, causes, marks, new_grid)
+        self._finish(frame)
+        return {grid.sheet.title: grid.cells for grid in grids}
+
+    def _finish(self, frame: Workbook) -> None:
+        words = self.making.words
+        footer = self.identity.footer[:FOOTER_LIMIT].replace("&", "&&")
+        for sheet in frame.worksheets:
+            sheet.protection.sheet = True
+            sheet.oddFooter.left.text = "&A"
+            sheet.oddFooter.center.text = " ".join(footer.split())
+            sheet.oddFooter.right.text = words("page_of", page="&P", pages="&N")
+        self.identity.put_into(frame)

@@ -1,0 +1,263 @@
+"""Every text in a file: cells, names, rules, comments, properties, caches, pictures, and the zip itself.
+
+XML parts are read whatever their encoding: texts, attributes, comments and instructions, and the runs of a text joined.
+Parts that are no XML are searched for runs of letters in UTF-8, UTF-16 of both orders and Latin-1; packages inside
+packages are opened. Of the zip itself the names, comments and extra fields of its entries are read, and whatever bytes
+lie before, between and after them.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import io
+import re
+import struct
+import zipfile
+import zlib
+from collections.abc import Iterator
+from dataclasses import dataclass
+from xml.etree.ElementTree import Element, ParseError, TreeBuilder
+
+from defusedxml import DefusedXmlException
+from defusedxml.ElementTree import DefusedXMLParser
+
+from workbook_tools.caselog.structure import sheet_parts
+
+TEXT, REFERENCE, NUMBER, ADDRESS, BYTES, UNREAD = "text", "reference", "number", "address", "bytes", "unread"
+REFERENCES = frozenset(("r", "ref", "sqref", "activeCell", "topLeftCell", "location", "spans", "s", "si", "cell"))
+FORMULAS = frozenset(
+    ("f", "formula", "formula1", "formula2", "definedName", "calculatedColumnFormula", "totalsRowFormula")
+)
+WHOLES = frozenset(("si", "is", "text", "p", "rich", "comment", "textbox", "t"))  # runs of one text stand in these
+A_NUMBER = re.compile(r"[-+]?\d*\.?\d+(?:[eE][-+]?\d+)?%?$")
+SCHEMA = re.compile(r"(?:https?://(?:schemas|purl|www)\.[\w./-]+|application/[\w.+-]+|image/[\w.+-]+)$")
+QUOTED = re.compile(r'"((?:[^"]|"")*)"')
+FOOTER_CODE = re.compile(r'&(?:"[^"]*"|K[0-9A-Fa-f]{6}|\d+|[A-Z])')
+ESCAPED = re.compile(r"_x([0-9A-Fa-f]{4})_")
+ZLIB = re.compile(rb"x[\x01\x5e\x9c\xda]")  # how a compressed stream begins, as in pictures and PDF files
+MOST_INFLATED = 1 << 22
+SHORTEST_RUN = 4
+READABLE = rb"[\x20-\x7e\x80-\xff]"
+RUN = re.compile(READABLE + rb"{%d,}" % SHORTEST_RUN)
+WIDE = {
+    "utf-16-le": re.compile(rb"(?:[\x20-\x7e\xa0-\xff]\x00|[\x00-\xff][\x01-\x06\x1e\x20]){%d,}" % SHORTEST_RUN),
+    "utf-16-be": re.compile(rb"(?:\x00[\x20-\x7e\xa0-\xff]|[\x01-\x06\x1e\x20][\x00-\xff]){%d,}" % SHORTEST_RUN),
+}
+DEEPEST = 4
+LOCAL = b"PK\x03\x04"
+MOST_BYTES = 1 << 30  # of one part, unpacked
+
+
+@dataclass(frozen=True)
+class PackageText:
+    """A text of a file: the part it stands in, where in the part, and of what kind it is.
+
+    `kind` is "text", "reference" (cell references or a formula without its quoted texts), "number" (a number in a cell
+    or an attribute), "address" (a schema's), "bytes" (found in a part that is no XML), or "unread": what could not be
+    looked into, its reason in `text`.
+    """
+
+    part: str
+    place: str
+    text: str
+    kind: str = TEXT
+
+
+def package_texts(content: bytes, name: str = "", depth: int = 0) -> Iterator[PackageText]:
+    """Every text of a file.
+
+    Parameters
+    ----------
+    content : the file's bytes; a zip package, or any other file.
+    name : what its parts' names are put after.
+    depth : how many packages it stands in.
+    """
+    try:
+        archive = zipfile.ZipFile(io.BytesIO(content))
+    except zipfile.BadZipFile:
+        yield from _from_bytes(content, name or "file")
+        return
+    with archive:
+        yield from _zip_texts(archive, content, name)
+        cells = _Cells(archive)
+        for entry in archive.infolist():
+            part = f"{name}{entry.filename}"
+            held = _unpacked(archive, entry)
+            if held is None:
+                yield PackageText(part, "whole part", "cannot be unpacked", UNREAD)
+            elif depth < DEEPEST and held[:4] == LOCAL:
+                yield from package_texts(held, f"{part}!", depth + 1)
+            else:
+                yield from _part_texts(held, part, entry.filename, cells)
+
+
+def _unpacked(archive: zipfile.ZipFile, entry: zipfile.ZipInfo) -> bytes | None:
+    if entry.file_size > MOST_BYTES:
+        return None
+    try:
+        return archive.read(entry)
+    except (zipfile.BadZipFile, zlib.error, RuntimeError, NotImplementedError, OSError, EOFError):
+        return None
+
+
+def parsed(content: bytes) -> Element | None:
+    """The XML of a part, comments and instructions in it; None where it is no XML."""
+    parser = DefusedXMLParser(target=TreeBuilder(insert_comments=True, insert_pis=True))
+    try:
+        parser.feed(content)
+        root = parser.close()
+    except (ParseError, DefusedXmlException, ValueError, LookupError):
+        return None
+    return root if isinstance(root, Element) else None
+
+
+class _Cells:
+    """Where the shared texts of a workbook stand: their numbers -> cells."""
+
+    def __init__(self, archive: zipfile.ZipFile) -> None:
+        self.sheets: dict[str, str] = {}
+        self.users: dict[int, list[str]] = {}
+        try:
+            self.sheets = {part: name for name, part in sheet_parts(archive).items()}
+        except (KeyError, ParseError, ValueError, DefusedXmlException, zipfile.BadZipFile, zlib.error):
+            return  # no workbook, or one whose list of sheets cannot be read: places then go by parts
+        there = set(archive.namelist())
+        for part, sheet in self.sheets.items():
+            root = parsed(archive.read(part)) if part in there else None
+            for cell in () if root is None else _elements(root, "c"):
+                value = next((child.text for child in cell if local(child.tag) == "v"), None)
+                if cell.get("t") == "s" and value and value.strip().isdigit():
+                    self.users.setdefault(int(value), []).append(f"{sheet}!{cell.get('r', '?')}")
+
+    def of(self, number: int) -> str:
+        found = self.users.get(number, [])
+        more = f" and {len(found) - 3} more" if len(found) > 3 else ""
+        return ", ".join(found[:3]) + more if found else "in no cell"
+
+
+def _elements(root: Element, name: str) -> Iterator[Element]:
+    return (element for element in root.iter() if local(element.tag) == name)
+
+
+def local(tag: object) -> str:
+    """A tag without its namespace; comments and instructions have names of their own."""
+    return tag.rpartition("}")[2] if isinstance(tag, str) else "comment of the XML"
+
+
+def _part_texts(content: bytes, part: str, name: str, cells: _Cells) -> Iterator[PackageText]:
+    root = parsed(content)
+    if root is None:
+        yield from _from_bytes(content, part)
+    elif local(root.tag) == "sst":
+        numbers = (child for child in root if local(child.tag) == "si")
+        yield from _attributes(root, part, "sst")
+        for number, item in enumerate(numbers):
+            yield from _of_element(item, part, cells.of(number))
+    else:
+        yield from _of_element(root, part, cells.sheets.get(name, ""))
+
+
+def _of_element(element: Element, part: str, where: str) -> Iterator[PackageText]:
+    """Texts and attributes of an element and all that it holds; an inner cell names its own place."""
+    tag = local(element.tag)
+    if tag == "c" and element.get("r"):
+        where = f"{where.partition('!')[0]}!{element.get('r')}"
+    elif element.get("sqref") or (tag == "comment" and element.get("ref")):
+        where = f"{where.partition('!')[0]}!{element.get('sqref') or element.get('ref')}"
+    place = where or tag
+    yield from _attributes(element, part, place)
+    if element.text and element.text.strip():
+        yield from _of_text(element, tag, part, place)
+    if tag in WHOLES and len(element):
+        whole = "".join(str(text) for text in element.itertext())
+        if whole.strip():
+            yield PackageText(part, place, unescaped(whole))
+    for child in element:
+        yield from _of_element(child, part, where)
+        if child.tail and child.tail.strip():
+            yield PackageText(part, place, unescaped(child.tail))
+
+
+def _of_text(element: Element, tag: str, part: str, place: str) -> Iterator[PackageText]:
+    text = unescaped(element.text or "")
+    if tag in FORMULAS or (tag == "f" and not element.attrib):
+        for quoted in QUOTED.findall(text):
+            yield PackageText(part, place, quoted.replace('""', '"'))
+        yield PackageText(part, place, QUOTED.sub(" ", text), REFERENCE)
+    elif A_NUMBER.match(text.strip()) and tag in ("v", "x", "y", "n"):
+        yield PackageText(part, place, text, NUMBER)
+    else:
+        if tag.endswith(("Header", "Footer")):  # codes such as &L touch the text
+            yield PackageText(part, place, FOOTER_CODE.sub(" ", text))
+        yield PackageText(part, f"{place} {tag}" if not isinstance(element.tag, str) else place, text)
+
+
+def _attributes(element: Element, part: str, place: str) -> Iterator[PackageText]:
+    for name, value in element.attrib.items():
+        key = local(name)
+        if not value.strip():
+            continue
+        if key in REFERENCES:
+            kind = REFERENCE
+        elif A_NUMBER.match(value):
+            kind = NUMBER
+        else:
+            kind = ADDRESS if SCHEMA.match(value) else TEXT
+        yield PackageText(part, f"{place} @{key}", unescaped(value), kind)
+
+
+def unescaped(text: str) -> str:
+    """A text of a workbook with its _xHHHH_ escapes undone."""
+    return ESCAPED.sub(lambda match: chr(int(match[1], 16)), text) if "_x" in text else text
+
+
+def _from_bytes(content: bytes, part: str) -> Iterator[PackageText]:
+    """Runs of letters in bytes, by the encodings that a text may be in."""
+    for match in RUN.finditer(content):
+        place = f"byte {match.start()}"
+        yield PackageText(part, place, match[0].decode("utf-8", "replace"), BYTES)
+        if any(byte > 127 for byte in match[0]):
+            yield PackageText(part, place, match[0].decode("latin-1"), BYTES)
+    for start, held in _inflated(content):
+        for match in RUN.finditer(held):
+            yield PackageText(part, f"compressed at byte {start}", match[0].decode("utf-8", "replace"), BYTES)
+    for encoding, pattern in WIDE.items():
+        for start in (0, 1):  # both alignments: a match begins anywhere, but may swallow the wrong half
+            for match in pattern.finditer(content, start):
+                yield PackageText(part, f"byte {match.start()}", match[0].decode(encoding, "replace"), BYTES)
+
+
+def _inflated(content: bytes) -> Iterator[tuple[int, bytes]]:
+    """Compressed streams inside bytes, unpacked as far as they go."""
+    for match in ZLIB.finditer(content):
+        with contextlib.suppress(zlib.error):
+            held = zlib.decompressobj().decompress(content[match.start() :], MOST_INFLATED)
+            if len(held) >= SHORTEST_RUN:
+                yield match.start(), held
+
+
+def _zip_texts(archive: zipfile.ZipFile, content: bytes, name: str) -> Iterator[PackageText]:
+    """Names, comments and extra fields, and the bytes that belong to no entry's content."""
+    held: list[tuple[int, int]] = []
+    for entry in archive.infolist():
+        yield PackageText(f"{name}{entry.filename}", "name of the part", entry.filename)
+        if entry.comment:
+            yield from _relabelled(_from_bytes(entry.comment, f"{name}{entry.filename}"), "comment of the part")
+        start = entry.header_offset
+        if content[start : start + 4] == LOCAL:
+            label, extra = struct.unpack("<HH", content[start + 26 : start + 30])
+            begin = start + 30 + label + extra
+            held.append((begin, begin + entry.compress_size))
+    position = 0
+    for begin, end in [*sorted(held), (len(content), len(content))]:
+        between = content[position:begin]
+        if between.count(LOCAL) > 1:
+            yield PackageText(
+                f"{name}zip", f"byte {position}", "an entry that the zip's directory does not list", UNREAD
+            )
+        yield from _relabelled(_from_bytes(between, f"{name}zip"), f"between entries, from byte {position}")
+        position = max(position, end)
+
+
+def _relabelled(found: Iterator[PackageText], place: str) -> Iterator[PackageText]:
+    return (PackageText(one.part, place, one.text, one.kind) for one in found)

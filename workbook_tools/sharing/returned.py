@@ -1,0 +1,358 @@
+"""What came back in a producer's copy: the rows of the daily sheets, and what was changed on the other pages.
+
+Nothing is guessed. What cannot be read is said and left; a value of the wrong kind is given as it was typed, with a
+remark. A cell's value is in the unit of the log's column: in copies with US units the heading says what was typed.
+"""
+
+from __future__ import annotations
+
+import datetime
+import difflib
+import io
+import zipfile
+import zlib
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any, BinaryIO
+
+import python_calamine
+from defusedxml import DefusedXmlException, ElementTree
+
+from workbook_tools.caselog.reading import Place, Remark, open_workbook, typed_value
+from workbook_tools.errors import ReadError
+from workbook_tools.insight.store import is_number
+from workbook_tools.layouts import Layout, Table
+from workbook_tools.layouts.model import letter
+from workbook_tools.quantities import Quantity
+from workbook_tools.sharing.daily_sheet import KEYS, NUMBERS, heading_key, in_log_unit
+from workbook_tools.sharing.marks import (
+    BLANK,
+    VERSION,
+    Identity,
+    from_line,
+    from_properties,
+    marks_in,
+    row_texts,
+    sheet_marks,
+)
+from workbook_tools.sharing.selection import folded
+from workbook_tools.sharing.words import log_word, table
+
+TELLING = tuple(key for key in KEYS if key not in ("day", "date", "stock"))  # a row with none of these is not filled
+
+
+@dataclass(frozen=True)
+class DailyRow:
+    """A filled row of a daily sheet, by the keys of the log's Losses columns; `typed` is what the cells hold."""
+
+    name: str | None
+    values: Mapping[str, Any]
+    typed: Mapping[str, Any]
+    places: Mapping[str, Place]
+
+
+@dataclass(frozen=True)
+class ChangedRow:
+    """A row of the veterinarian's pages that is not as it was written: what stands there now, and what happened.
+
+    `what` is "changed", "added" or "gone". The old text is not in the copy; the log can give it again.
+    """
+
+    place: Place
+    what: str
+    texts: tuple[str, ...]
+
+
+@dataclass
+class Returned:
+    """A copy that came back."""
+
+    site: str
+    made_on: datetime.datetime
+    version: str
+    log_version: str
+    language: str
+    units: str
+    rows: list[DailyRow] = field(default_factory=list)
+    changed: list[ChangedRow] = field(default_factory=list)
+    remarks: list[Remark] = field(default_factory=list)
+
+
+def returned_rows(path: Path, layout: Layout, site: str | None = None) -> Returned:
+    """Read a copy that came back.
+
+    Parameters
+    ----------
+    path : the .xlsx file, without a password.
+    layout : the case log's layout.
+    site : the site that is expected; a copy of another is said to be one, and none of its rows is read.
+
+    Returns
+    -------
+    Filled rows, changed rows of the other pages, and remarks on everything that a reader must know.
+
+    Raises
+    ------
+    ReadError : the file is not there, is no .xlsx workbook, is locked, or does not say that it is a copy of ours.
+    """
+    workbook = open_workbook(path)
+    remarks: list[Remark] = []
+    known = _identity(path, workbook, remarks)
+    found = Returned(
+        known.site, known.made, known.version, known.log_version, known.language, known.units, remarks=remarks
+    )
+    if site is not None and folded(site) != folded(known.site):
+        say = f"The copy is for site {known.site}, not for {site}; its rows were not read."
+        _say(found, "copy-of-another-site", say)
+        return found
+    if known.version != VERSION or known.units not in ("metric", "us"):
+        say = f"The copy has layout version {known.version}, this program reads {VERSION}; its rows were not read."
+        _say(found, "other-layout", say)
+        return found
+    if known.log_version != layout.version:
+        say = (
+            f"The copy was made from a log of layout version {known.log_version}, the log now has {layout.version}; "
+            "rows are read by their headings."
+        )
+        _say(found, "older-log-layout", say, "notice")
+    sheets = {name: workbook.get_sheet_by_name(name).to_python(skip_empty_area=False) for name in workbook.sheet_names}
+    _read_sheets(sheets, layout.tables["losses"], found)
+    found.changed += _changes(sheets, found)
+    return found
+
+
+def _say(
+    found: Returned, code: str, say: str, severity: str = "fault", place: Place | None = None, value: object = None
+) -> None:
+    found.remarks.append(Remark(code, severity, place or Place("", 0), say, value))
+
+
+# --------------------------------------------------------------------------------------------------- identity
+
+
+def identity(source: Path | BinaryIO) -> Identity | None:
+    """Which copy a file says it is, by its properties; None where it says nothing."""
+    try:
+        with zipfile.ZipFile(source) as archive:
+            root = ElementTree.fromstring(archive.read("docProps/custom.xml"))
+    except (KeyError, OSError, zipfile.BadZipFile, zlib.error, ElementTree.ParseError, DefusedXmlException, ValueError):
+        return None
+    return from_properties({str(one.get("name")): "".join(one.itertext()) for one in root})
+
+
+def _identity(path: Path, workbook: python_calamine.CalamineWorkbook, remarks: list[Remark]) -> Identity:
+    """By the file's properties, or where a program dropped them by the line on the page about the copy."""
+    by_properties = identity(io.BytesIO(path.read_bytes()))
+    by_line = None
+    for name in workbook.sheet_names:
+        for row in workbook.get_sheet_by_name(name).to_python(skip_empty_area=False):
+            for value in row:
+                by_line = by_line or (from_line(value) if isinstance(value, str) else None)
+    if by_properties is None and by_line is None:
+        raise ReadError(path, "is a workbook, but does not say that it is a producer's copy.")
+    if by_properties is None or by_line is None:
+        where = "properties do" if by_properties is None else "page about the copy does"
+        say = f"The file's {where} not say any more which copy it is; the other place does."
+        remarks.append(Remark("identity-once", "notice", Place("", 0), say))
+    elif by_properties != by_line:
+        raise ReadError(path, "says two things of itself: its properties and its page about the copy differ.")
+    chosen = by_properties or by_line
+    assert chosen is not None
+    return chosen
+
+
+# ------------------------------------------------------------------------------------------------------- rows
+
+
+def headings() -> dict[str, tuple[str, bool]]:
+    """Every heading of a daily sheet, in small letters, with the log's column and whether it names a unit of the US."""
+    found: dict[str, tuple[str, bool]] = {}
+    for texts in table().values():
+        for key in KEYS:
+            for us in (True, False):
+                found[texts[heading_key(key, us)].casefold()] = (
+                    key,
+                    us and heading_key(key, True) != heading_key(key, False),
+                )
+    return found
+
+
+def _read_sheets(sheets: Mapping[str, Sequence[Sequence[Any]]], losses: Table, found: Returned) -> None:
+    read = 0
+    for name, cells in sheets.items():
+        start, columns = _heading_row(cells)
+        if start is None:
+            continue
+        read += 1
+        _missing(name, start, columns, losses, found)
+        for number, row in enumerate(cells[start:], start=start + 1):
+            _row(name, number, row, columns, losses, found)
+        _unknown(name, start, cells, columns, found)
+    if not read:
+        _say(found, "daily-sheet-missing", "The copy has no daily sheet any more; were its headings changed?")
+    _names(found)
+
+
+def _heading_row(cells: Sequence[Sequence[Any]]) -> tuple[int | None, dict[int, tuple[str, bool]]]:
+    """Number of the row with the headings, and the column and unit of each index; None where a sheet has none."""
+    known = headings()
+    for number, row in enumerate(cells, start=1):
+        columns: dict[int, tuple[str, bool]] = {}
+        for index, value in enumerate(row):
+            match = known.get(" ".join(value.split()).casefold()) if isinstance(value, str) else None
+            if match is not None and match[0] not in {key for key, _ in columns.values()}:
+                columns[index] = match
+        if {"day", "date", "stock"} <= {key for key, _ in columns.values()}:
+            return number, columns
+    return None, {}
+
+
+def _missing(sheet: str, start: int, columns: Mapping[int, tuple[str, bool]], losses: Table, found: Returned) -> None:
+    there = {key for key, _ in columns.values()}
+    for key in KEYS:
+        if key not in there:
+            heading = losses.by_key[key].heading
+            say = f"The column {heading!r} is missing on {sheet}; it cannot be read."
+            _say(found, "heading-missing", say, place=Place(sheet, start, heading))
+
+
+def _unknown(
+    sheet: str, start: int, cells: Sequence[Sequence[Any]], columns: Mapping[int, tuple[str, bool]], found: Returned
+) -> None:
+    """What stands on a daily sheet outside its columns: said, cell by cell, so that nothing is lost."""
+    for number, row in enumerate(cells[start:], start=start + 1):
+        for index, value in enumerate(row):
+            if index not in columns and typed_value(value) is not None:
+                place = Place(sheet, number, "", letter(index + 1))
+                _say(
+                    found,
+                    "outside-columns",
+                    f"{place} holds something outside the columns: {value}",
+                    "notice",
+                    place,
+                    value,
+                )
+
+
+def _row(
+    sheet: str, number: int, row: Sequence[Any], columns: Mapping[int, tuple[str, bool]], losses: Table, found: Returned
+) -> None:
+    typed: dict[str, Any] = dict.fromkeys(KEYS)
+    values: dict[str, Any] = dict.fromkeys(KEYS)
+    places: dict[str, Place] = {}
+    for index, (key, us) in columns.items():
+        value = typed_value(row[index]) if index < len(row) else None
+        if isinstance(value, str) and not value.strip():
+            value = None
+        typed[key] = value
+        places[key] = Place(sheet, number, losses.by_key[key].heading, letter(index + 1))
+        values[key] = _in_log(key, value, us)
+    if all(typed[key] is None for key in TELLING):
+        return
+    name = None if typed["day"] is None else str(typed["day"])
+    found.rows.append(DailyRow(name, values, typed, places))
+    for key, place in places.items():
+        _judge(key, values[key], typed[key], place, losses, found)
+
+
+def _in_log(key: str, value: Any, us: bool) -> Any:
+    if key in NUMBERS and is_number(value):
+        return in_log_unit(key, float(value), us)
+    if key == "cause" and isinstance(value, str):
+        return log_word(value)
+    return value
+
+
+def _judge(key: str, value: Any, typed: Any, place: Place, losses: Table, found: Returned) -> None:
+    """Says where a value is not of the kind that its column has."""
+    if value is None:
+        if key in ("date", "stock"):
+            _say(found, "missing", f"{place}: {place.column} is missing in a filled row.", place=place)
+    elif key == "date" and not is_number(value):
+        _say(found, "not-a-date", f"{place}: {typed!r} is not a date.", place=place, value=typed)
+    elif key in NUMBERS:
+        quantity = losses.by_key[key].quantity
+        fault = quantity.fault(value) if isinstance(quantity, Quantity) else None
+        if fault is not None:
+            code = "not-a-number" if fault[0] == "value" else "out-of-range"
+            _say(found, code, f"{place}: {typed!r} {fault[1]}.", place=place, value=typed)
+
+
+def _names(found: Returned) -> None:
+    """Says which rows have no name, one that another has, or one that this copy did not give."""
+    begin = f"{found.site}-{found.made_on:%y%m%d%H%M}-".casefold()
+    first: dict[str, Place] = {}
+    for row in found.rows:
+        place = row.places["day"]
+        if row.name is None:
+            _say(found, "row-without-name", f"{place}: the row has no name in its first column.", place=place)
+            continue
+        name = row.name.casefold()
+        if name in first:
+            _say(
+                found,
+                "row-name-twice",
+                f"{place}: {row.name} is the name of {first[name]} already.",
+                place=place,
+                value=row.name,
+            )
+        elif not name.startswith(begin):
+            _say(
+                found,
+                "row-name-foreign",
+                f"{place}: {row.name} is no name that this copy gave.",
+                place=place,
+                value=row.name,
+            )
+        first.setdefault(name, place)
+
+
+# ---------------------------------------------------------------------------------------------------- changes
+
+
+def _changes(sheets: Mapping[str, Sequence[Sequence[Any]]], found: Returned) -> Iterator[ChangedRow]:
+    """Rows of the pages that are not as they were written, by the marks on the page about the copy."""
+    marks = _written_marks(sheets)
+    if not marks:
+        _say(found, "marks-missing", "The marks of the pages are gone: changes on them cannot be seen.", "notice")
+        return
+    for name, written_marks in marks.items():
+        if name not in sheets:
+            _say(
+                found,
+                "page-missing",
+                f"The page {name} is missing; was it renamed or deleted?",
+                "notice",
+                Place(name, 1),
+            )
+            continue
+        cells = sheets[name]
+        now = sheet_marks(cells)
+        matcher = difflib.SequenceMatcher(None, written_marks, now, autojunk=False)
+        for what, before, before_end, after, after_end in matcher.get_opcodes():
+            if what == "equal":
+                continue
+            for number in range(max(before_end - before, after_end - after)):
+                row = after + number
+                is_now = row < after_end and now[row] != BLANK
+                was = before + number < before_end and written_marks[before + number] != BLANK
+                if is_now:
+                    yield ChangedRow(Place(name, row + 1), "changed" if was else "added", tuple(row_texts(cells[row])))
+                elif was:
+                    yield ChangedRow(Place(name, before + number + 1), "gone", ())
+
+
+def _written_marks(sheets: Mapping[str, Sequence[Sequence[Any]]]) -> dict[str, list[str]]:
+    """The marks as they stand on the page about the copy: a page's name, then its marks."""
+    found: dict[str, list[str]] = {}
+    begun = {texts["about_marks"].casefold() for texts in table().values()}
+    for cells in sheets.values():
+        inside = False
+        for row in cells:
+            texts = row_texts(row)
+            if texts and texts[0].casefold() in begun:
+                inside = True
+            elif inside and len(texts) == 2 and marks_in(texts[1]):
+                found[texts[0]] = marks_in(texts[1])
+    return found
