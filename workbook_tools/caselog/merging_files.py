@@ -51,6 +51,7 @@ def merge_files(
     layout: Layout,
     moment: datetime.datetime,
     base: Path | None = None,
+    returned: Mapping[str, ReadLog] | None = None,
 ) -> MergedFile:
     """Merge copies of a log into it; nothing is written to any file.
 
@@ -59,6 +60,7 @@ def merge_files(
     log, copies, base : files; `base` is an older state that they come from.
     layout : the layout of the case log.
     moment : what the list of conflicts says they were found on.
+    returned : rows that came back in other kinds of files, by file.
 
     Returns
     -------
@@ -81,12 +83,13 @@ def merge_files(
             f"is of layout version {version}, these tools are of {layout.version}: bring it up to date first "
             "(`workbook-tools upgrade`), or take newer tools.",
         )
+    logs, others = others, others | dict(returned or {})
     merged = merge(own, list(others.values()), old)
     raw = RawCells(before)
     there = listed(raw, edit.sheet_names, layout)
-    for path in (*others, *([str(base)] if base else [])):
+    for path in (*logs, *([str(base)] if base else [])):
         merged.remarks += _remarks_on_file(Path(path), edit, layout)
-    for path, other in others.items():
+    for path, other in logs.items():
         merged.remarks += _remarks_on_columns(Path(path), other)
     _Writing(edit, raw, own, others, merged).run()
     merged.sort()

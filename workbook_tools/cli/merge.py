@@ -45,6 +45,9 @@ def merge(
 
     With --base, a cell that only one side changed takes the changed value, and emptied cells count as changed.
 
+    A copy that a producer sent back (see share) gives its daily rows, for groups of its own site; changes to your pages in
+    it are printed and not applied.
+
     Merging again changes nothing; the order of the copies does not matter. Everything else in LOG's file stays as it
     is: columns and sheets that were added, charts, text boxes.
 
@@ -58,12 +61,20 @@ def merge(
     import datetime
 
     from workbook_tools.caselog.merging_files import merge_files
+    from workbook_tools.caselog.reading import read_log
     from workbook_tools.layouts import case_log
+    from workbook_tools.sharing.returned import identity
+    from workbook_tools.sharing.taken_back import taken_back
 
     if out is None and not replace:
         raise click.UsageError("say where the merged log goes: --out PATH for a new file, or --replace for LOG itself")
     target = log if out is None else named(out)
-    done = merge_files(log, copies, case_log(), datetime.datetime.now(), base)
+    layout = case_log()
+    back = {str(path): taken_back(path, layout, read_log(log, layout)) for path in copies if identity(path) is not None}
+    logs = [path for path in copies if str(path) not in back]
+    rows = {name: one.log for name, one in back.items()}
+    done = merge_files(log, logs, layout, datetime.datetime.now(), base, rows)
+    done.merged.remarks += [note for one in back.values() for note in one.notes]
     where = _save(target, log, done, replace)
     if as_json:
         print_json({"file": str(target)} | done.as_dict())

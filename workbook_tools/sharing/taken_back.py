@@ -1,0 +1,84 @@
+"""A copy that came back, as merging reads it: the daily rows of its own site, and what else is to be said of it."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+
+from workbook_tools.caselog.merged import Note
+from workbook_tools.caselog.reading import ReadLog, ReadTable
+from workbook_tools.layouts import Layout
+from workbook_tools.sharing.returned import DailyRow, Returned, returned_rows
+from workbook_tools.sharing.selection import folded
+
+LOSSES = "losses"
+SHOWN = 80  # characters of a changed text
+
+
+@dataclass(frozen=True)
+class TakenBack:
+    """Rows to merge into the log, and what a person must know of the copy they came from."""
+
+    log: ReadLog
+    notes: tuple[Note, ...]
+
+
+def taken_back(path: Path, layout: Layout, own: ReadLog) -> TakenBack:
+    """Read a producer's copy for a merge into a log.
+
+    Parameters
+    ----------
+    path : the copy.
+    layout : the case log's layout.
+    own : the log that it goes into.
+
+    Returns
+    -------
+    The daily rows whose group belongs to the copy's own site, as a log that holds nothing else; notes on everything
+    that is not merged: rows of other groups, edits to the veterinarian's pages, what could not be read.
+
+    Raises
+    ------
+    ReadError : the copy cannot be read, or does not say that it is one.
+    """
+    found = returned_rows(path, layout)
+    file = str(path)
+    notes = [
+        Note(file, f"{remark.place}: {remark.say}" if remark.place.sheet else remark.say) for remark in found.remarks
+    ]
+    notes += _changes(file, found)
+    sites = {folded(row["site"]) for row in own.tables["sites"].rows if row["site"] is not None}
+    groups = {
+        folded(row["stock"]): folded(row["site"]) for row in own.tables["stocks"].rows if row["stock"] is not None
+    }
+    table = layout.tables[LOSSES]
+    read = ReadTable(table, {column.key: table.letters[column.key] for column in table.typed})
+    if folded(found.site) not in sites:
+        notes.append(Note(file, f"It is a copy for site {found.site}, which the log does not have: no row was merged."))
+        found.rows.clear()
+    for number, row in enumerate(found.rows, start=table.first_row):
+        stock = row.values.get("stock")
+        if groups.get(folded(stock)) != folded(found.site):
+            say = f"The row {_name(row)} is of group {stock}, which is none of site {found.site}: not merged."
+            notes.append(Note(file, say))
+            continue
+        values = {column.key: row.values.get(column.key) for column in table.typed}
+        read.rows.append(values | {table.key_column.key: row.name})
+        read.stored.append({})
+        read.numbers.append(number)
+    tables = {key: ReadTable(one) for key, one in layout.tables.items() if not one.key_source} | {LOSSES: read}
+    return TakenBack(ReadLog(file, layout, tables, []), tuple(notes))
+
+
+def _changes(file: str, found: Returned) -> Iterator[Note]:
+    """Edits to the veterinarian's pages: listed, never applied."""
+    for change in found.changed:
+        text = " | ".join(text for text in change.texts if text)
+        now = f", now: {text[:SHOWN]}{'...' if len(text) > SHOWN else ''}" if text else ""
+        yield Note(file, f"{change.place}: this row of your pages was {change.what}{now}. Not applied.")
+
+
+def _name(row: DailyRow) -> str:
+    place = next(iter(row.places.values()), None)
+    return f"{row.name or 'without an id'} ({place})" if place else str(row.name)
