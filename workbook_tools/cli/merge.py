@@ -45,8 +45,8 @@ def merge(
 
     With --base, a cell that only one side changed takes the changed value, and emptied cells count as changed.
 
-    A copy that a producer sent back (see share) gives its daily rows, for groups of its own site; changes to your pages in
-    it are printed and not applied.
+    A copy that a producer sent back (see share) gives its daily rows, for groups of its own site; changes to your pages
+    in it are printed and not applied.
 
     Merging again changes nothing; the order of the copies does not matter. Everything else in LOG's file stays as it
     is: columns and sheets that were added, charts, text boxes.
