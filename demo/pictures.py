@@ -62,7 +62,7 @@ PICTURES = (
     Picture("baths", "Baths", ("bath", "visit", "vessel", "use", "species", "agent", "start_dose", "drug", "buffer"),
             ((6, 20),), "baths"),
     Picture("check", "Baths", ("bath", "drug_weighed", "topups", "first_topup", "ended", "second_dose", "final_dose",
-            "minutes", "check"), ((6, 13), (28, 33)), "baths"),
+            "seconds", "check"), ((6, 13), (28, 33)), "baths"),
     Picture("fish", "Fish", ("fish", "species", "weight", "into", "balance", "working", "settled", "out", "recovered",
             "seconds_to_working", "seconds_to_recovery"), ((52, 68),), "fish"),
     Picture("summary", "Summary", ("key", "fish", "timed", "median", "ninety", "quick_share", "soon_share", "unsettled",
@@ -115,10 +115,30 @@ def make_all() -> int:
                 if size > LARGEST:
                     print(f"This picture is larger than {LARGEST / 1000:.0f} kB; show fewer rows or colours.")
                     return 1
+            for name, file, sheet in pages():
+                print(f"demo/pictures/{name}.png  {make_page(name, file, sheet, running, Path(folder)) / 1000:.0f} kB")
     except OfficeFailedError as error:
         print(f"The pictures are not complete: {error}")
         return 1
     return 0
+
+
+def pages() -> tuple[tuple[str, Path, str], ...]:
+    """Whole pages that are pictured: name, file, beginning of the sheet's name."""
+    from demo.run import COPY, PLAN
+
+    return ("labels", PLAN, "Labels"), ("release", COPY, "When fish may")
+
+
+def make_page(name: str, file: Path, sheet: str, running: Office, folder: Path) -> int:
+    """A picture of a page that is to be printed; each sheet before it is one page."""
+    from openpyxl import load_workbook
+    from PIL import Image
+
+    names = load_workbook(file, read_only=True).sheetnames
+    number = next(number for number, title in enumerate(names) if title.startswith(sheet))
+    with Image.open(running.render(file, folder / name, dpi=DPI)[number]) as page:
+        return save_picture(page.convert("RGB"), name, WIDTH)
 
 
 def make(picture: Picture, running: Office, folder: Path) -> int:
@@ -127,12 +147,19 @@ def make(picture: Picture, running: Office, folder: Path) -> int:
 
     copy = folder / f"{picture.name}.xlsx"
     write_copy(picture, copy)
-    pages = running.render(copy, folder / picture.name, dpi=DPI)
-    with Image.open(pages[0]) as page:
-        image = cropped(page.convert("RGB"))
-    height = round(image.height * picture.width / image.width)
-    image = image.resize((picture.width, height), Image.Resampling.LANCZOS)
-    target = FOLDER / f"{picture.name}.png"
+    printed = running.render(copy, folder / picture.name, dpi=DPI)
+    with Image.open(printed[0]) as page:
+        return save_picture(page.convert("RGB"), picture.name, picture.width)
+
+
+def save_picture(page: Image.Image, name: str, width: int) -> int:
+    """A page cut and made small; its size in bytes."""
+    from PIL import Image
+
+    image = cropped(page)
+    height = round(image.height * width / image.width)
+    image = image.resize((width, height), Image.Resampling.LANCZOS)
+    target = FOLDER / f"{name}.png"
     image = image.quantize(COLOURS, Image.Quantize.FASTOCTREE, dither=Image.Dither.NONE)  # keeps the rare amber
     image.putpalette([255 if part > 252 else part for part in image.getpalette() or []])  # white as white
     image.save(target, optimize=True)

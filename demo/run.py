@@ -24,6 +24,8 @@ if TYPE_CHECKING:
 OUTPUT = ROOT / "demo" / "output"
 LOG = OUTPUT / "case-log.xlsx"
 BENCH = OUTPUT / "bench.xlsx"
+PLAN = OUTPUT / "plan.xlsx"
+COPY = OUTPUT / "copy-S01.xlsx"
 INSIDE = "--prepared"  # said by the first half of this script to the second
 
 
@@ -61,6 +63,7 @@ def show() -> int:
         remove_old_output()
         checked = built_and_checked()
         next_bath(checked)
+        paper(checked)
     except WorkbookToolsError as error:
         print(f"The demo had to stop: {error}")
         return 1
@@ -81,7 +84,7 @@ def remove_old_output() -> None:
     from workbook_tools.workbook.saving import check_not_open
 
     OUTPUT.mkdir(exist_ok=True)
-    for old in (LOG, BENCH):
+    for old in (LOG, BENCH, PLAN, COPY):
         check_not_open(old)
         old.unlink(missing_ok=True)
 
@@ -168,6 +171,29 @@ def next_bath(checked: Checked) -> None:
     print(f"\nMade {BENCH.relative_to(ROOT)}: the same bath on a form, with a card that prints on one page.")
 
 
+def paper(checked: Checked) -> None:
+    """Make the pages of the next visit, and the copy for one producer."""
+    from demo.visits import NEXT_DAY
+    from workbook_tools.insight.planning import visit_plan
+    from workbook_tools.sharing.audit import audit
+    from workbook_tools.sharing.copy import producer_copy
+    from workbook_tools.sharing.visit_pages import visit_pages
+    from workbook_tools.workbook.pages import build_pages
+    from workbook_tools.workbook.saving import save
+
+    title("To print and to hand over")
+    day = datetime.date.fromisoformat(NEXT_DAY)
+    made = visit_plan(checked.computed, None, today=day, path=LOG)
+    save(PLAN, build_pages(f"Visit plan {made.visit}", visit_pages(made, checked.computed, "A4", None)))
+    print(f"Made {PLAN.relative_to(ROOT)}: plan of visit {made.visit}, {len(made.packets)} labels, sheets to fill.")
+    copy = producer_copy(checked.computed, "S01", datetime.datetime.combine(day, datetime.time(9)))
+    hits = audit(copy.content, checked.computed, "S01")
+    print(f"Texts of other sites or private ones in the copy for S01: {len(hits)}.")
+    if not hits:
+        save(COPY, copy.content)
+        print(f"Made {COPY.relative_to(ROOT)}: the copy for the producer of site S01.")
+
+
 def bench_values(checked: Checked, identifier: str) -> dict[str, Any]:
     """What to type on the bench form for a bath of the log: its own cells and those of its vessel."""
     from workbook_tools.layouts import load
@@ -198,6 +224,8 @@ def farewell(seconds: float, checked: Checked) -> None:
     print(f"""\
 Open        {log}     Start, Baths (to the Check column at the end) and Summary
             {BENCH.relative_to(ROOT)}        Bench and Card
+            {PLAN.relative_to(ROOT)}         the next visit, to print
+            {COPY.relative_to(ROOT)}     what the producer of one site is given
 Then        mend {checked.faults[0].cell} or change a start dose, save, and check again:
             {program} check {log}
             {program} card {log}
