@@ -19,9 +19,11 @@ from lxml import etree
 from openxml_audit import OpenXmlValidator
 
 from tests.support import plain_workbook
+from tests.support.first_version import first_log
 from tests.support.kitchen_sink import DIARY, OFFICE, THREAD, with_everything
 from tests.support.office import Office
 from tests.test_built_files import built
+from tests.test_check import ROWS, clean
 from workbook_tools.errors import DataError, EditError, ReadError
 from workbook_tools.layouts import case_log
 from workbook_tools.layouts.model import letter
@@ -394,7 +396,8 @@ def test_a_grown_table_computes(tmp_path: Path, office: Office) -> None:
     shown = office.values(path)
     assert shown["Stocks"][f"{STOCK['biomass']}{first + 399}"] == 10  # kg: 50 x 200 g
     assert shown["Stocks"][f"{STOCK['check']}{first + 399}"] == "ok"
-    assert shown["Start"]["B16"] == 3  # rows of Stocks in use
+    (counted,) = [at for at, value in shown["Start"].items() if value == "Stocks" and at.startswith("A")]
+    assert shown["Start"][f"B{counted[1:]}"] == 3  # rows of Stocks in use
     old = office.values(write(tmp_path / "old.xlsx", sink()))
     assert {k: v for k, v in shown["Stocks"].items() if int(k.lstrip("ABCDEFGHIJKLMNOPQRSTUVWXYZ")) < first} == old[
         "Stocks"
@@ -429,6 +432,75 @@ def test_something_below_a_table_is_in_its_way(row: int, words: str) -> None:
     with pytest.raises(EditError, match=words):
         again.grow("Stocks", 40)
     assert changed(content, again.content()) == set()
+
+
+def with_totals(edit: WorkbookEdit) -> None:
+    place = edit.tables()["Stocks"]
+    root = edit.package.tree(place.part, change=True)
+    root.set("ref", root.get("ref").replace("17", "18"))
+    root.set("totalsRowCount", "1")
+
+
+def merged_below(edit: WorkbookEdit) -> None:
+    rows = edit.rows("Stocks")
+    etree.SubElement(rows.need("mergeCells"), f"{MAIN}mergeCell").set("ref", "B19:C20")
+
+
+@pytest.mark.parametrize(
+    ("spoil", "words"),
+    [
+        (with_totals, "Stocks: has a row of totals right below it"),
+        (merged_below, "the merged cells B19:C20 stand where Stocks needs room"),
+    ],
+)
+def test_what_else_is_in_a_tables_way(spoil: Any, words: str) -> None:
+    edit = WorkbookEdit(sink())
+    spoil(edit)
+    content = edit.content()
+    again = WorkbookEdit(content)
+    with pytest.raises(EditError, match=words):
+        again.grow("Stocks", 5)
+    assert changed(content, again.content()) == set()
+
+
+def test_a_table_does_not_grow_into_another() -> None:
+    edit = WorkbookEdit(built("filled log"))
+    agents = edit.tables()["Agents"]
+    below = min(
+        (
+            place
+            for place in edit.tables().values()
+            if place.sheet == "Reference" and place.heading_row > agents.last_row
+        ),
+        key=lambda place: place.heading_row,
+    )
+    with pytest.raises(EditError, match=rf"something stands in A{below.heading_row - 1}, where Agents needs room"):
+        edit.grow("Agents", below.heading_row - agents.last_row + 1)
+
+
+def test_entries_that_were_written_as_a_stream_are_kept() -> None:
+    """Their sizes stand behind them, and not in front."""
+
+    class Stream(io.BytesIO):
+        def seekable(self) -> bool:
+            return False
+
+        def seek(self, *_: Any) -> int:
+            raise io.UnsupportedOperation
+
+        def tell(self) -> int:
+            raise io.UnsupportedOperation
+
+    target = Stream()
+    with zipfile.ZipFile(target, "w", zipfile.ZIP_DEFLATED) as archive:
+        for name, part in parts(sink()).items():
+            archive.writestr(name, part)
+    content = target.getvalue()
+    with zipfile.ZipFile(io.BytesIO(content)) as archive:
+        assert all(entry.flag_bits & 8 for entry in archive.infolist())
+    edit = WorkbookEdit(content)
+    edit.put("Stocks", 8, 1, "K03")
+    assert changed(sink(), edit.content()) == {STOCKS, TEXTS}
 
 
 # ----------------------------------------------------------------------------------------------------------- notes
@@ -535,6 +607,35 @@ def test_a_sheet_put_anew_keeps_a_persons_note(tmp_path: Path) -> None:
         warnings.simplefilter("ignore")
         assert openpyxl.load_workbook(io.BytesIO(new))["Summary"]["B6"].comment.text == "asked by the co-op"
     assert complaints(new, tmp_path) == []
+
+
+def test_a_sheet_put_anew_keeps_a_persons_drawings_beside_ours(tmp_path: Path, office: Office) -> None:
+    """A chart, a picture and a text box, on a sheet that has drawings of ours as well: the same ones, for the test."""
+    log = with_everything(first_log(clean(), ROWS))
+    edit = WorkbookEdit(log)
+    with pytest.raises(EditError, match="Pond diary: has a slicer of your own, which would be lost; move it"):
+        edit.graft(log, [DIARY], replaces=True)
+    edit = WorkbookEdit(log)
+    edit.package.unrelate("xl/worksheets/sheet99.xml", "rId2")
+    edit.graft(log, [DIARY], replaces=True)
+    new = edit.content()
+    package = WorkbookEdit(new).package
+    links = package.relations(WorkbookEdit(new).part_of(DIARY))
+    (drawing,) = [link.target for link in links if link.kind == "drawing"]
+    assert len(package.tree(drawing)) == 8
+    behind = sorted((link.kind, link.target) for link in package.relations(drawing))
+    assert behind == [
+        *(("chart", "xl/charts/chart1.xml"), ("chart", "xl/charts/chart2.xml")),
+        *(("image", "xl/media/image1.png"), ("image", "xl/media/image2.png")),
+    ]
+    named = {link.id for link in package.relations(drawing)}
+    root = package.tree(drawing)
+    used = [v for e in root.iter() for n, v in e.attrib.items() if "/relationships}" in str(n)]
+    assert sorted(used) == sorted(named)
+    ids = [shape.get("id") for shape in root.iter("{*}cNvPr") if shape.get("name")]
+    assert len(ids) == len(set(ids))
+    assert complaints(new, tmp_path) == []
+    assert office.values(write(tmp_path / "new.xlsx", new))[DIARY]["C2"] == 3.5  # 1.5 + 2
 
 
 def test_columns_at_the_end_of_a_table(tmp_path: Path, office: Office) -> None:

@@ -126,6 +126,17 @@ def run(*words: object) -> Result:
     return CliRunner().invoke(cli, ["responses", *map(str, words)])
 
 
+def test_a_log_of_layout_1_is_refused_before_anything_is_printed(tmp_path: Path) -> None:
+    path = tmp_path / "log.xlsx"
+    path.write_bytes(first_log(clean()))
+    before = path.read_bytes()
+    done = run(path, "--into-log", "--replace")
+    assert done.exit_code != 0
+    assert done.stdout == ""
+    assert "bring it up to date first" in str(done.exception or "") + done.stderr
+    assert path.read_bytes() == before
+
+
 def test_the_command(tmp_path: Path) -> None:
     path, out = tmp_path / "log.xlsx", tmp_path / "new.xlsx"
     path.write_bytes(demo())

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+import re
+from collections.abc import Mapping, Sequence
 from copy import deepcopy
 from dataclasses import dataclass
 
 from lxml import etree
 
+from workbook_tools.errors import EditError
 from workbook_tools.layouts.model import letter
 from workbook_tools.workbook.cell_formulas import Area
 from workbook_tools.workbook.editing import WorkbookEdit
@@ -27,24 +29,28 @@ class Own:
     cell: etree._Element
 
 
-def put_anew(edit: WorkbookEdit, model: Model, old: WorkbookEdit, sheet: str) -> list[str]:
+def put_anew(edit: WorkbookEdit, model: Model, old: WorkbookEdit, sheet: str, filled: Sequence[Area]) -> list[str]:
     """Put one sheet anew where the layout's has changed; a person's words in cells that are taken now become notes.
 
-    `old` is a workbook of the layout before, by which a person's cells are told from ours. Sentences on what wants a
+    `old` is a workbook of the layout before, by which a person's cells are told from ours; `filled` are cells that a
+    command filled there and the model has in their new place. Sentences on what wants a
     look are answered, nothing where the sheet stays as it is.
     """
     before, after, own = contents(old, sheet), contents(model.book, sheet), []
     if _alike(before, after):
         return []
+    _refuse_tables(edit, old, sheet)
+    said = _pointing(edit, sheet)
     there = contents(edit, sheet)
     words = {content.value for content in before.values() if content.formula is None and content.kind == "str"}
     for place in sorted(there):
+        if any(area.holds(*place) for area in filled):
+            continue
         if _is_own(there[place], before.get(place), words):
             row = edit.rows(sheet).peek(place[0])
             assert row is not None
             own.append(Own(*place, there[place], deepcopy(row.cells[place[1]])))
     edit.graft(model.content, [sheet], replaces=True)
-    said = []
     for cell in own:
         if (cell.row, cell.column) in after or edit.is_covered(sheet, cell.row, cell.column):
             edit.remark(sheet, *_shown(edit, sheet, cell), NOTE + _words(cell.content))
@@ -54,6 +60,32 @@ def put_anew(edit: WorkbookEdit, model: Model, old: WorkbookEdit, sheet: str) ->
         else:
             _put_back(edit, sheet, cell)
     return said
+
+
+def _refuse_tables(edit: WorkbookEdit, old: WorkbookEdit, sheet: str) -> None:
+    """Raises EditError where a person made a table of their own on a sheet that is put anew."""
+    ours = {name.casefold() for name, place in old.tables().items() if place.sheet.casefold() == sheet.casefold()}
+    for name, place in edit.tables().items():
+        if place.sheet.casefold() == sheet.casefold() and name.casefold() not in ours:
+            reason = f"has a table {name} of your own; move it to another sheet, then try again."
+            raise EditError(edit.path, sheet, reason)
+
+
+def _pointing(edit: WorkbookEdit, sheet: str) -> list[str]:
+    """What else points to cells of a sheet whose rows may move: a person's formulas, charts and names."""
+    mark = re.compile(rf"(?<![\w.'])'?{re.escape(sheet)}'?!".encode(), re.IGNORECASE)
+    found = []
+    for name in edit.sheet_names:
+        if name != sheet and edit.has_cells(name) and mark.search(edit.rows(name).content()):
+            found.append(f"the sheet {name}")
+    for part in edit.package.names():
+        if "/charts/" in part and mark.search(edit.package.read(part)):
+            found.append("a chart")
+    for defined in edit.package.tree(edit.package.workbook).iter("{*}definedName"):
+        if not str(defined.get("name")).startswith("_xlnm.") and mark.search((defined.text or "").encode()):
+            found.append(f"the name {defined.get('name')}")
+    words = ", ".join(dict.fromkeys(found))
+    return [f"{words}: points to cells of the {sheet} sheet, which may have moved; see what it shows."] if found else []
 
 
 def _alike(before: Contents, after: Contents) -> bool:

@@ -22,6 +22,10 @@ class PlacedTable(Table):
     """A table whose columns stand where a person has them."""
 
     places: Mapping[str, str] = field(default_factory=dict)
+    headed: int = 0  # row of the headings, which stays when a builder moves tables that stand below each other
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "heading_row", self.headed or self.heading_row)
 
     @cached_property
     def letters(self) -> dict[str, str]:
@@ -106,6 +110,26 @@ def is_page(sheet: Sheet) -> bool:
     return not sheet.tables or any(table.key_source for table in sheet.tables)
 
 
+def filled_on(sheet: Sheet) -> list[Table]:
+    """Tables of a page whose rows are values, written there by a command."""
+    return [table for table in sheet.tables if is_page(sheet) and not table.key_source]
+
+
+def with_rows(layout: Layout, rows: Mapping[str, tuple[tuple[object, ...], ...]]) -> Layout:
+    """A layout whose lists offer given rows."""
+
+    def filled(table: Table) -> Table:
+        return replace(table, data=rows[table.key]) if table.key in rows else table
+
+    sheets = tuple(replace(sheet, tables=tuple(map(filled, sheet.tables))) for sheet in layout.sheets)
+    return replace(layout, sheets=sheets)
+
+
+def beside(sheet: Sheet) -> bool:
+    """Whether the tables of a sheet stand side by side."""
+    return any(table.first_column > 1 for table in sheet.tables)
+
+
 def _on_sheet(edit: WorkbookEdit, sheet: Sheet, there: Sequence[TablePlace]) -> dict[str, Standing]:
     found: dict[str, Standing] = {}
     free = list(there)
@@ -114,7 +138,6 @@ def _on_sheet(edit: WorkbookEdit, sheet: Sheet, there: Sequence[TablePlace]) -> 
         if own is not None:
             free.remove(own)
             found[table.key] = _standing(table, own)
-    beside = any(table.first_column > 1 for table in sheet.tables)
     last_row = edit.rows(sheet.name).last_row
     last_column = max((place.last_column for place in there), default=0)
     for table in sheet.tables:
@@ -128,7 +151,7 @@ def _on_sheet(edit: WorkbookEdit, sheet: Sheet, there: Sequence[TablePlace]) -> 
                 f"from {table.columns[0].heading!r} on with the rows below them, make them a table again, then try "
                 "again.",
             )
-        if beside:
+        if beside(sheet):
             moved = replace(table, first_column=last_column + GAP + 1)
             last_column = moved.first_column + len(table.columns) - 1
         else:
@@ -169,4 +192,4 @@ def _standing(table: Table, there: TablePlace) -> Standing:
 
 def _placed(table: Table, letters: Mapping[str, str]) -> PlacedTable:
     own = {part.name: getattr(table, part.name) for part in fields(Table)}
-    return PlacedTable(**own, places=dict(letters))
+    return PlacedTable(**own, places=dict(letters), headed=table.heading_row)

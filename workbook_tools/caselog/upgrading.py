@@ -10,13 +10,14 @@ from pathlib import Path
 from typing import Any
 
 from workbook_tools.caselog.pages import put_anew
-from workbook_tools.caselog.placing import Placement, Standing, place
+from workbook_tools.caselog.placing import Placement, Standing, beside, filled_on, place, with_rows
 from workbook_tools.caselog.reading import ReadLog, open_workbook, read_log
 from workbook_tools.caselog.refreshing import TableRefresh, merged
 from workbook_tools.errors import EditError, NameTakenError, ReadError
 from workbook_tools.hosts.workbook_names import OURS_OR_BROKEN
 from workbook_tools.layouts import Layout, Table, load
 from workbook_tools.layouts.load import folder
+from workbook_tools.workbook.cell_formulas import Area
 from workbook_tools.workbook.editing import NewColumn, WorkbookEdit
 from workbook_tools.workbook.log import build_log
 from workbook_tools.workbook.models import Model
@@ -92,6 +93,13 @@ def layout_before(edit: WorkbookEdit, layout: Layout) -> Layout | None:
 def _refuse(edit: WorkbookEdit, read: ReadLog, old: Layout, before: Placement, layout: Layout) -> None:
     """Raises EditError, naming all at once, where the log is not as its own layout had it, or a heading is taken."""
     faults = [f"the sheet {name} is missing; was it renamed or deleted?" for name in before.new_sheets]
+    ours = {sheet.name.casefold() for sheet in old.sheets}
+    theirs = {name.casefold() for name in edit.sheet_names} - ours
+    faults += [
+        f"there is a sheet {sheet.name} of your own, a name that the new layout needs; rename yours."
+        for sheet in layout.sheets
+        if sheet.name.casefold() in theirs
+    ]
     for key, standing in before.tables.items():
         table = standing.table
         if standing.there is None:
@@ -147,7 +155,17 @@ class _Work:
                 self.looks += [
                     f"{standing.table.sheet}: no room for {name!r} in {standing.table.name}." for name in left
                 ]
-        self.model = Model(edit, build_log(self.layout, self._data()))
+        data = self._data()
+        # through the layout, not as data, where one list stands below another: a summary's rows would grow into it
+        below = {table.key for sheet in self.layout.sheets if not beside(sheet) for table in sheet.tables}
+        offered = {
+            key: tuple(
+                tuple(row.get(column.key) for column in self.layout.tables[key].columns) for row in data.pop(key)
+            )
+            for key in self.lists.keys() & below
+        }
+        self.layout = with_rows(self.layout, offered)
+        self.model = Model(edit, build_log(self.layout, data))
         self.model_before = Model(edit, build_log(before.layout, rows=1))
 
     def _rows(self, key: str) -> dict[int, Data]:
@@ -168,7 +186,20 @@ class _Work:
             rows = self.lists.get(key, self._rows(key) if key in self.read.tables else {})
             last = max([*rows, standing.there.last_row if standing.table.log else 0])
             data[key] = [rows.get(number, {}) for number in range(standing.table.first_row, last + 1)]
+        for sheet in self.layout.sheets:
+            for table in filled_on(sheet):
+                if table.key in self.old.tables:
+                    data[table.key] = self.read.tables[table.key].rows
         return data
+
+    def _filled(self, name: str) -> list[Area]:
+        """Rows that a command wrote on a sheet of the old layout."""
+        tables = [table for sheet in self.old.sheets if sheet.name == name for table in filled_on(sheet)]
+        return [
+            Area(t.first_row, t.first_column, t.last_row, t.first_column + len(t.columns) - 1)
+            for t in tables
+            if t.key in self.layout.tables
+        ]
 
     # -------------------------------------------------------------------------------------------------- the steps
 
@@ -183,8 +214,7 @@ class _Work:
             else:
                 self._list(key, standing)
         for sheet in self.after.pages:
-            said = put_anew(self.edit, self.model, self.model_before.book, sheet)
-            self.looks += said
+            self.looks += put_anew(self.edit, self.model, self.model_before.book, sheet, self._filled(sheet))
         for sheet in self.after.new_sheets:
             self.edit.graft(self.model.content, [sheet])
             self.changes.append(f"New sheet {sheet}.")

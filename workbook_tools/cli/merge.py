@@ -17,6 +17,7 @@ if TYPE_CHECKING:
     from workbook_tools.caselog.merging_files import MergedFile
 
 MOST_NAMED = 12  # rows of one sheet that are named one by one
+MOST_LINES = 20  # lines of one kind that are printed
 WHOLE_ROWS = ("other-thing", "id-doubled", "no-id", "no-room")
 
 
@@ -140,10 +141,8 @@ def print_merge(merged: Merged) -> None:
     for word, changes in (("Filled", merged.filled), ("Changed", merged.changed)):
         for cells in _by_sheet(changes):
             click.echo(f"{word} on {cells[0].sheet}: {_counted(len(cells), 'cell')}.")
-            for cell in cells:
-                click.echo(f"  {_change(cell)}")
-    for conflicts in _by_row(merged.conflicts):
-        click.echo(f"Conflict on {conflicts[0].sheet}, {_row(conflicts[0])}: {_said(conflicts)}")
+            _print_most([f"  {_change(cell)}" for cell in cells], "  ")
+    _print_most([f"Conflict on {c[0].sheet}, {_row(c[0])}: {_said(c)}" for c in _by_row(merged.conflicts)])
     counts = (
         f"{_counted(len(merged.added), 'row')} added",
         f"{_counted(len(merged.filled), 'cell')} filled",
@@ -151,6 +150,14 @@ def print_merge(merged: Merged) -> None:
         f"{_counted(len(merged.conflicts), 'cell')} in conflict",
     )
     click.echo(f"{', '.join(counts)}.")
+
+
+def _print_most(lines: Sequence[str], indent: str = "") -> None:
+    """The first lines of one kind, and how many there are besides."""
+    for line in lines[:MOST_LINES]:
+        click.echo(line)
+    if len(lines) > MOST_LINES:
+        click.echo(f"{indent}and {len(lines) - MOST_LINES} more (--json lists all)")
 
 
 def _by_sheet(parts: Iterable[Any]) -> list[list[Any]]:

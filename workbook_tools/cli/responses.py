@@ -68,6 +68,10 @@ def responses(
         raise click.UsageError("say where it goes: --out PATH for a new file, or --replace for the log itself")
     if out is not None and not into_log:
         raise click.UsageError("--out is about the log with what it has learned: say --into-log as well")
+    if into_log:  # refused before anything is printed
+        from workbook_tools.insight.keeping import check_place
+
+        check_place(path, case_log())
     everything = learn(check_log(path, case_log()).computed)
     learned = everything.only(species, agent)
     if everything.lessons and not learned.lessons:

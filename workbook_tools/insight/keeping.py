@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import Any
 
 from workbook_tools.caselog.checking import check_log
+from workbook_tools.caselog.reading import open_workbook
 from workbook_tools.caselog.recomputing import RawCells
 from workbook_tools.errors import EditError, ReadError, SaveError
 from workbook_tools.insight.responses import learned_rows
@@ -67,6 +68,13 @@ def with_learned(content: bytes, rows: Sequence[Mapping[str, Any]], layout: Layo
             if raw.value(place.sheet, number, column) != row.get(key):
                 edit.put(place.sheet, number, column, row.get(key))
     return edit.content()
+
+
+def check_place(path: Path, layout: Layout) -> None:
+    """Raises ReadError or EditError where a log has no table for what it learns, as one of an older layout."""
+    if path.is_file():
+        open_workbook(path)  # refuses, in words, what is no workbook
+        _place(WorkbookEdit(path.read_bytes(), path), layout)
 
 
 def _place(edit: WorkbookEdit, layout: Layout) -> TablePlace:

@@ -196,6 +196,10 @@ class Book:
         self._sheet_parts[sheet] = relation.target
         return relation.target
 
+    def has_cells(self, sheet: str) -> bool:
+        """Whether a sheet is one of cells, and not a chart that fills a sheet."""
+        return self.relation(self.package.workbook, link_id(self.sheet_element(sheet))).kind == "worksheet"
+
     def rows(self, sheet: str) -> SheetRows:
         """The rows of a sheet."""
         part = self.part_of(sheet)

@@ -4,14 +4,14 @@ from __future__ import annotations
 
 import itertools
 import re
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from copy import deepcopy
 
 from lxml import etree
 
 from workbook_tools.errors import EditError
 from workbook_tools.workbook.book import OFFICE, Book, link_id, link_name
-from workbook_tools.workbook.parts import RELATIONS, Element, local, relations_of, space, written
+from workbook_tools.workbook.parts import RELATIONS, Element, Package, local, relations_of, space, written
 from workbook_tools.workbook.sheet_rows import SheetRows
 from workbook_tools.workbook.style_grafting import StyleGraft
 
@@ -20,10 +20,9 @@ __all__ = ["StyleGraft", "graft"]
 STYLED = re.compile(rb'<((?:\w+:)?)(c|row)(?=\s)((?:\s[\w:.]+="[^"]*")*)\s*(/?)>')
 STYLE = re.compile(rb'(\ss=")(\d+)"')
 TEXT_CELL = re.compile(rb'(<(?:\w+:)?c(?=\s)[^>]*\st="s"[^>]*>\s*<(?:\w+:)?v>)(\d+)(</)')
-TAKEN_OUT = ("table",)
 SHARED = ("styles", "theme", "sharedStrings")
-CARRIED = ("conditionalFormatting", "dataValidations")  # a person's own, where the new sheet has none
-KEPT = {"drawing": "drawing", "vmlDrawing": "legacyDrawing", "comments": "", "threadedComment": ""}
+CARRIED = ("conditionalFormatting", "dataValidations", "hyperlinks")  # a person's own, where the new sheet has none
+KEPT = {"drawing": "drawing", "vmlDrawing": "legacyDrawing", "comments": "", "threadedComment": "", "hyperlink": ""}
 LOOKS = ("dxfId", "headerRowDxfId", "dataDxfId", "totalsRowDxfId", "headerRowBorderDxfId", "tableBorderDxfId")
 
 
@@ -51,6 +50,7 @@ class _Graft:
         self.copies: dict[str, str] = {}
         self.table_ids: dict[str, str] = {}  # of tables that were taken out, by name
         self.free_ids = itertools.count(book.free_table_id())  # asked before any table is taken out
+        self.old_drawing = ""  # a person's, where the new sheet has one as well
 
     def check_tables(self, sheets: Sequence[str]) -> None:
         """No table may take the name of one that stays."""
@@ -76,6 +76,10 @@ class _Graft:
             view.attrib.pop("tabSelected", None)
         kept = self._keep(rows, name, {link.kind for link in self.other.package.relations(source)}) if old else []
         links = [*self._links(source), *kept]
+        if self.old_drawing:
+            drawing = next(str(link.get("Target")) for link in links if link.get("Type", "").endswith("/drawing"))
+            merge_drawings(self.book.package, self.old_drawing, drawing.lstrip("/"))
+            self.old_drawing = ""
         if old:
             self.book.package.write(part, rows.content())
             self.book.forget(part)
@@ -110,38 +114,48 @@ class _Graft:
         """
         package = self.book.package
         old = self.book.part_of(sheet)
-        old_frame = self.book.rows(sheet).frame()
         own = package.tree(relations_of(old)) if package.has(relations_of(old)) else ()
-        links = []
-        for name in CARRIED:
-            if rows.child(name) is None:
-                for element in [child for child in old_frame if local(child) == name]:
-                    rows.place_in_order(deepcopy(element))
+        kept: dict[str, Element] = {}
         for number, link in enumerate(list(own), start=1):
             kind = link.get("Type", "").rpartition("/")[2]
-            if kind in TAKEN_OUT:
-                self._forget_table(next(r.target for r in package.relations(old) if r.id == link.get("Id")))
-            if kind not in KEPT:
-                continue
-            if kind in there:
-                raise EditError(self.book.path, sheet, f"has a {kind} of its own, which would be lost.")
-            kept = deepcopy(link)
-            kept.set("Id", f"rIdKept{number}")
-            if kept.get("TargetMode") != "External":
-                kept.set("Target", "/" + next(r.target for r in package.relations(old) if r.id == link.get("Id")))
-            links.append(kept)
-            for element in old_frame:
-                if local(element) == KEPT[kind] and link_id(element) == link.get("Id"):
-                    shown = deepcopy(element)
-                    shown.set(link_name(rows.frame()), kept.get("Id"))
-                    rows.place_in_order(shown)
-        return links
+            target = self.book.relation(old, link.get("Id")).target
+            if kind == "table":
+                self._forget_table(old, link.get("Id"))
+            elif kind == "printerSettings":
+                package.remove(target)
+            elif kind == "drawing" and kind in there:
+                self.old_drawing = target
+            elif kind not in KEPT or kind in there:
+                reason = f"has a {kind} of your own, which would be lost; move it to another sheet, then try again."
+                raise EditError(self.book.path, sheet, reason)
+            else:
+                kept[link.get("Id")] = deepcopy(link)
+                kept[link.get("Id")].set("Id", f"rIdKept{number}")
+                if link.get("TargetMode") != "External":
+                    kept[link.get("Id")].set("Target", f"/{target}")
+        self._show_kept(rows, self.book.rows(sheet).frame(), kept)
+        return list(kept.values())
 
-    def _forget_table(self, part: str) -> None:
+    def _show_kept(self, rows: SheetRows, old_frame: Element, kept: Mapping[str, Element]) -> None:
+        """Put the elements that show what is kept, and a person's own rules, into the new sheet."""
+        for element in old_frame:
+            name = local(element)
+            carried = name in CARRIED and rows.child(name) is None
+            if carried or (name in KEPT.values() and link_id(element) in kept):
+                shown = deepcopy(element)
+                for part in (shown, *shown):
+                    if link_id(part) in kept and isinstance(part.tag, str):
+                        part.set(link_name(rows.frame()), kept[link_id(part)].get("Id"))
+                rows.place_in_order(shown)
+
+    def _forget_table(self, sheet_part: str, identifier: str) -> None:
         """Take out a table; the new one of its name gets its number, which slicers go by."""
-        root = self.book.package.tree(part)
+        package = self.book.package
+        part = self.book.relation(sheet_part, identifier).target
+        root = package.tree(part)
         self.table_ids[root.get("name", "").casefold()] = root.get("id", "")
-        self.book.package.remove(part)
+        package.unrelate(sheet_part, identifier)
+        package.remove(part)
 
     def _list(self, name: str, part: str) -> None:
         """Name a new sheet in the workbook, behind the one that it stands behind in the other workbook."""
@@ -251,3 +265,24 @@ class _Graft:
         entry.set("cacheId", str(max((int(e.get("cacheId", "0")) for e in caches), default=0) + 1))
         entry.set(link_name(root), package.relate(package.workbook, f"{OFFICE}/pivotCacheDefinition", part))
         return str(entry.get("cacheId"))
+
+
+def merge_drawings(package: Package, source: str, target: str) -> None:
+    """Put everything that one drawing shows into another as well; the parts behind it, charts and pictures, stay."""
+    root, old = package.tree(target, change=True), package.tree(source)
+    kinds = package.tree(relations_of(source)) if package.has(relations_of(source)) else ()
+    ids = {}
+    for relation in package.relations(source):
+        kind = next(str(link.get("Type")) for link in kinds if link.get("Id") == relation.id)
+        ids[relation.id] = package.relate(target, kind, relation.target, relation.outside)
+    before = max((int(shape.get("id", "0")) for shape in root.iter("{*}cNvPr")), default=0)
+    for anchor in old:
+        copy = deepcopy(anchor)
+        for element in copy.iter():
+            if local(element) in ("cNvPr", "stCxn", "endCxn") and element.get("id", "").isdigit():
+                element.set("id", str(int(element.get("id")) + before))
+            for name, value in element.attrib.items():
+                if "/relationships}" in str(name) and value in ids:
+                    element.set(name, ids[value])
+        root.append(copy)
+    package.remove(source)
