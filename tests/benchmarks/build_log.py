@@ -202,7 +202,7 @@ def main() -> None:
     parser.add_argument("sizes", nargs="*", type=int, help="numbers of baths; 500 and 5,000 when left out")
     parser.add_argument("--full", action="store_true", help=f"measure {FULL:,} baths as well")
     parser.add_argument("--repeat", type=int, default=3, help="how often each job runs; 3 when left out")
-    parser.add_argument("--without", action="append", default=[], choices=JOBS[1:], help="leave a job out")
+    parser.add_argument("--without", action="append", default=[], choices=[*JOBS][1:], help="leave a job out")
     parser.add_argument("--job", choices=JOBS, help=argparse.SUPPRESS)
     parser.add_argument("--folder", type=Path, help=argparse.SUPPRESS)
     given = parser.parse_args()
