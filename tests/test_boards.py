@@ -58,3 +58,19 @@ def test_the_baths_of_a_visit(tmp_path: Path, office: Office) -> None:
     cells = typed(tmp_path, office, data, "Plan", "V007")
     shown = [cells.get(f"A{row}") for row in range(8, 20)]
     assert [name for name in shown if name] == wanted
+
+
+def test_more_baths_than_lines_are_said(tmp_path: Path, office: Office) -> None:
+    data = clean()
+    data["baths"] += [{**data["baths"][1], "bath": f"B{number:03d}"} for number in range(10, 23)]
+    cells = typed(tmp_path, office, data, "Plan", "V002")
+    assert cells["E5"] == "2 more baths than lines here: see the Baths sheet"
+    assert cells["A19"] == "B020"
+
+
+def test_a_bath_stands_beside_its_check(tmp_path: Path, office: Office) -> None:
+    data = clean()
+    data["baths"][1]["start_dose"] = 500
+    cells = typed(tmp_path, office, data, "Plan", "V002")
+    assert cells["M7"] == "Check"
+    assert "the start dose lies outside the reference range" in str(cells["M8"])

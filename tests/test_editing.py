@@ -26,9 +26,8 @@ from tests.test_built_files import built
 from tests.test_check import ROWS, clean
 from workbook_tools.errors import DataError, EditError, ReadError
 from workbook_tools.layouts import case_log
-from workbook_tools.layouts.model import letter
+from workbook_tools.layouts.model import column_number, letter
 from workbook_tools.workbook.editing import NewColumn, WorkbookEdit
-from workbook_tools.workbook.sheet_rows import column_number
 
 MAIN = "{http://schemas.openxmlformats.org/spreadsheetml/2006/main}"
 STOCKS, VISITS, BATHS = "xl/worksheets/sheet4.xml", "xl/worksheets/sheet5.xml", "xl/worksheets/sheet7.xml"

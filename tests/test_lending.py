@@ -22,9 +22,9 @@ from workbook_tools.caselog.reading import ReadTable, read_log
 from workbook_tools.cli.main import cli
 from workbook_tools.errors import DataError, ReadError
 from workbook_tools.layouts import case_log
+from workbook_tools.layouts.model import column_number
 from workbook_tools.workbook.editing import WorkbookEdit
 from workbook_tools.workbook.log import build_log
-from workbook_tools.workbook.sheet_rows import column_number
 
 LAYOUT = case_log()
 MOMENT = datetime.datetime(2026, 11, 25, 9, 30)

@@ -7,9 +7,9 @@ from typing import Any
 
 from workbook_tools.caselog.matching import alike_id
 from workbook_tools.layouts import Layout, Table
+from workbook_tools.layouts.model import column_number
 from workbook_tools.workbook.cell_formulas import formula_of
 from workbook_tools.workbook.editing import WorkbookEdit
-from workbook_tools.workbook.sheet_rows import column_number
 
 MARK = "Mark of ids"  # the document property of a copy that was lent
 SPARE_ROWS = 20  # empty rows that a table has below its new ones after it had to grow

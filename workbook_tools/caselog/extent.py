@@ -12,6 +12,7 @@ from collections.abc import Iterator
 from pathlib import Path
 
 from workbook_tools.errors import ReadError
+from workbook_tools.layouts.model import column_number
 
 MOST_CELLS = 20_000_000
 CHUNK = 1 << 20
@@ -39,10 +40,10 @@ def _check_part(path: Path, archive: zipfile.ZipFile, name: str) -> None:
     rows, width = 1, 1
     for text in _chunks(archive, name):
         rows = max([rows, *(int(row) for row in ROW.findall(text))])
-        width = max([width, *(_number(column) for column in set(FAR_COLUMN.findall(text)))])
+        width = max([width, *(column_number(column.decode()) for column in set(FAR_COLUMN.findall(text)))])
     if width == 1 and rows * WIDEST_PLAIN > MOST_CELLS:
         for text in _chunks(archive, name):
-            width = max([width, *(_number(column) for column in set(COLUMN.findall(text)))])
+            width = max([width, *(column_number(column.decode()) for column in set(COLUMN.findall(text)))])
     if rows * width > MOST_CELLS:
         raise ReadError(
             path,
@@ -58,10 +59,3 @@ def _chunks(archive: zipfile.ZipFile, name: str) -> Iterator[bytes]:
         while piece := part.read(CHUNK):
             yield before + piece
             before = piece[-OVERLAP:]
-
-
-def _number(letters: bytes) -> int:
-    number = 0
-    for letter in letters:
-        number = number * 26 + letter - 64
-    return number

@@ -8,16 +8,15 @@ from pathlib import Path
 
 from workbook_tools.caselog.ahead import MARK, SPARE_ROWS, computed_ids, pointed_to, write
 from workbook_tools.caselog.matching import alike_id
+from workbook_tools.caselog.opening import opened
 from workbook_tools.caselog.reading import ReadTable, read_log
-from workbook_tools.errors import DataError, EditError, ReadError, SaveError
+from workbook_tools.errors import DataError, EditError, SaveError
 from workbook_tools.layouts import Layout
-from workbook_tools.layouts.model import MARK_LETTERS
+from workbook_tools.layouts.model import MARK_LETTERS, column_number
 from workbook_tools.workbook.cell_formulas import formula_of
 from workbook_tools.workbook.editing import WorkbookEdit
 from workbook_tools.workbook.saving import save
-from workbook_tools.workbook.sheet_rows import column_number
 
-VERSION = "Layout version"  # the document property
 FEWEST_ROWS = 5  # empty ones: a sheet of the copy with fewer is made longer
 
 
@@ -51,14 +50,7 @@ def lent(path: Path, layout: Layout, mark: str) -> Lent:
     """
     letters = checked_mark(mark)
     log = read_log(path, layout)
-    edit = WorkbookEdit(path.read_bytes(), path)
-    version = edit.property(VERSION)
-    if version is not None and version != layout.version:
-        raise ReadError(
-            path,
-            f"is of layout version {version}, these tools are of {layout.version}: bring it up to date first "
-            "(`workbook-tools upgrade`), or take newer tools.",
-        )
+    edit = opened(path, path.read_bytes(), layout)
     needed = pointed_to(layout, {key: read.rows for key, read in log.tables.items()})
     first, full = {}, []
     for key, read in log.tables.items():

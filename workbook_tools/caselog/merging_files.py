@@ -16,15 +16,14 @@ from workbook_tools.caselog.conflict_sheet import add_conflicts, listed
 from workbook_tools.caselog.matching import Side, alike_id, filled_cells, merged_columns, side
 from workbook_tools.caselog.merged import Change, Merged, Note, Sources
 from workbook_tools.caselog.merging import conflict, merge
+from workbook_tools.caselog.opening import VERSION, opened
 from workbook_tools.caselog.reading import HEADING_ROWS, ReadLog, ReadTable, read_log, typed_value
 from workbook_tools.caselog.recomputing import RawCells, store_results
 from workbook_tools.errors import EditError, ReadError
 from workbook_tools.layouts import Layout, Table
+from workbook_tools.layouts.model import column_number
 from workbook_tools.workbook.cell_formulas import formula_of
 from workbook_tools.workbook.editing import TablePlace, WorkbookEdit
-from workbook_tools.workbook.sheet_rows import column_number
-
-VERSION = "Layout version"  # the document property
 
 
 @dataclass(frozen=True)
@@ -75,14 +74,7 @@ def merge_files(
     others = {str(path): _read(path, layout) for path in dict.fromkeys(copies)}
     old = None if base is None else _read(base, layout)
     before = log.read_bytes()
-    edit = WorkbookEdit(before, log)
-    version = edit.property(VERSION)
-    if version is not None and version != layout.version:
-        raise ReadError(
-            log,
-            f"is of layout version {version}, these tools are of {layout.version}: bring it up to date first "
-            "(`workbook-tools upgrade`), or take newer tools.",
-        )
+    edit = opened(log, before, layout)
     logs, others = others, others | dict(returned or {})
     merged = merge(own, list(others.values()), old)
     raw = RawCells(before)

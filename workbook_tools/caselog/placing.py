@@ -9,9 +9,8 @@ from functools import cached_property
 from workbook_tools.errors import EditError
 from workbook_tools.layouts import Layout, Sheet, Table
 from workbook_tools.layouts.formulas import TableFormulas
-from workbook_tools.layouts.model import Column, letter
+from workbook_tools.layouts.model import Column, column_number, letter
 from workbook_tools.workbook.editing import TablePlace, WorkbookEdit
-from workbook_tools.workbook.sheet_rows import column_number
 
 GAP = 1  # columns left free between lists that stand side by side
 LINES = 3  # rows from the end of a table to the heading of the one below it

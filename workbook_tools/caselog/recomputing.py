@@ -13,11 +13,11 @@ from workbook_tools.caselog.reading import cells_of, typed_value
 from workbook_tools.layouts import Layout, Table
 from workbook_tools.layouts.compute import Computed
 from workbook_tools.layouts.measures import measure
+from workbook_tools.layouts.model import column_number
 from workbook_tools.workbook.boards import ASKED_COLUMN, ASKED_ROW, board_results
 from workbook_tools.workbook.cell_formulas import formula_of
 from workbook_tools.workbook.charts import drawn_results
 from workbook_tools.workbook.editing import TablePlace, WorkbookEdit
-from workbook_tools.workbook.sheet_rows import column_number
 
 Rows = Mapping[int, Mapping[str, Any]]  # typed values by sheet row
 PRECISION = 1e-9  # other programs store 15 digits

@@ -10,13 +10,13 @@ from lxml import etree
 
 from workbook_tools.caselog.placing import PlacedFormulas, Standing
 from workbook_tools.layouts import Table
-from workbook_tools.layouts.model import Column, letter
+from workbook_tools.layouts.model import Column, column_number, letter
 from workbook_tools.workbook.appending import add_notice, add_rule
 from workbook_tools.workbook.cell_formulas import Area, formula_of, translated
 from workbook_tools.workbook.editing import NewColumn, WorkbookEdit
 from workbook_tools.workbook.models import Content, Model, fill_formula, notice_text, rules_on, value_of
 from workbook_tools.workbook.parts import Element, local, space
-from workbook_tools.workbook.sheet_rows import Row, SheetRows, column_number
+from workbook_tools.workbook.sheet_rows import Row, SheetRows
 
 COMPUTED_TITLE = "Computed cell"  # how the rule of computed cells is headed
 TITLE_LIMIT = 32

@@ -12,6 +12,7 @@ from posixpath import join, normpath
 from defusedxml import ElementTree
 
 from workbook_tools.caselog.reading import ReadTable
+from workbook_tools.layouts.model import column_number
 
 PREFIX = rb"(?:[A-Za-z]\w*:)?"
 ROW = re.compile(rb"<" + PREFIX + rb'row\b[^>]*?\br="(\d+)"[^>]*?(?:/>|>(.*?)</' + PREFIX + rb"row>)", re.DOTALL)
@@ -92,17 +93,10 @@ def _without_rule(read: ReadTable, content: bytes, bare: set[int]) -> Iterator[s
             if match:
                 left, top, right, bottom = match.groups()
                 for place in read.letters.values():
-                    if _number(left) <= _number(place) <= _number(right or left):
+                    if column_number(left) <= column_number(place) <= column_number(right or left):
                         areas.setdefault(place, []).append((int(top), int(bottom or top)))
     for column in read.table.typed:
         if column.key in read.letters:
             spans = areas.get(read.letters[column.key], [])
             if not all(any(low <= number <= high for low, high in spans) for number in numbers):
                 yield column.key
-
-
-def _number(letters: str) -> int:
-    number = 0
-    for letter in letters:
-        number = number * 26 + ord(letter) - 64
-    return number

@@ -17,12 +17,12 @@ from workbook_tools.errors import EditError, NameTakenError, ReadError
 from workbook_tools.hosts.workbook_names import OURS_OR_BROKEN
 from workbook_tools.layouts import Layout, Table, load
 from workbook_tools.layouts.load import folder
+from workbook_tools.layouts.model import column_number
 from workbook_tools.workbook.cell_formulas import Area
 from workbook_tools.workbook.editing import NewColumn, WorkbookEdit
 from workbook_tools.workbook.log import build_log
 from workbook_tools.workbook.models import Model
 from workbook_tools.workbook.saving import save
-from workbook_tools.workbook.sheet_rows import column_number
 
 LAYOUT, VERSION = "Layout", "Layout version"
 CHOICES = "choices_"

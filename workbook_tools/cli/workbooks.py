@@ -183,11 +183,13 @@ def card(path: Path, bath: str | None, as_json: bool) -> None:
 
 def print_card(card: BenchCard) -> None:
     """A bench card in the terminal."""
+    from workbook_tools.layouts.amounts import amount
+
     click.echo(f"Bench card, bath {card.bath}")
     for name, value, unit in card.facts:
         click.echo(f"  {name:<18}{number(value, 6)} {unit if value is not None else ''}".rstrip())
     headings = ("Packet", "Dose then mg/L", "Drug g", "Buffer g", "Drug so far g")
-    rows = [[name, *(number(value, 4) for value in values)] for name, *values in card.packets]
+    rows = [[name, *("-" if value is None else amount(value) for value in values)] for name, *values in card.packets]
     print_table("Packets to weigh", headings, rows, (False, True, True, True, True))
     click.echo(f"Check: {card.check}")
     for caution in card.cautions:

@@ -9,11 +9,12 @@ from typing import Any, NamedTuple
 
 from workbook_tools.caselog.card import CAUTIONS, bench_card
 from workbook_tools.errors import ReadError
-from workbook_tools.insight.store import NO_STORE, Take, holding, is_number, product, written
+from workbook_tools.insight.store import NO_STORE, Take, holding, product
 from workbook_tools.layouts.amounts import amount, short
 from workbook_tools.layouts.compute import Computed, Row
 from workbook_tools.layouts.load import FORMATS
-from workbook_tools.layouts.showing import as_shown
+from workbook_tools.layouts.showing import as_shown, written
+from workbook_tools.layouts.trees import is_number
 from workbook_tools.quantities.boundary import serial
 
 BUFFER = "sodium bicarbonate"

@@ -4,11 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
-from typing import Any, TypeGuard
+from typing import Any
 
 from workbook_tools.layouts.amounts import amount
 from workbook_tools.layouts.load import FORMATS
-from workbook_tools.layouts.showing import as_shown
+from workbook_tools.layouts.showing import as_shown, written
+from workbook_tools.layouts.trees import is_number
 
 NO_STORE = "No store is kept in this log: look that there is enough, and at the expiry dates."
 
@@ -87,14 +88,3 @@ def holding(agent: str, needed: float, stores: Iterable[Mapping[str, Any]], mome
             f"{amount(needed - shortage, 'g')} that may be used."
         )
     return Holding(tuple(takes), shortage, tuple(words))
-
-
-def is_number(value: object) -> TypeGuard[float]:
-    return isinstance(value, int | float) and not isinstance(value, bool)
-
-
-def written(value: object) -> str:
-    """A name as it was typed: numbers without a point where they have none."""
-    if value is None:
-        return ""
-    return f"{value:.15g}" if isinstance(value, int | float) and not isinstance(value, bool) else str(value)

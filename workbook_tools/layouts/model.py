@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
-from functools import cached_property
+from functools import cache, cached_property
 
 from workbook_tools.quantities import Choice, Quantity
 
@@ -338,6 +338,15 @@ def letter(number: int) -> str:
         number, rest = divmod(number - 1, 26)
         text = chr(65 + rest) + text
     return text
+
+
+@cache
+def column_number(letters: str) -> int:
+    """Column number from 1 of column letters."""
+    number = 0
+    for sign in letters:
+        number = number * 26 + ord(sign) - 64
+    return number
 
 
 def quoted(sheet: str) -> str:

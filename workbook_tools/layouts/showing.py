@@ -5,16 +5,24 @@ from __future__ import annotations
 import datetime
 
 from workbook_tools.layouts.load import FORMATS
+from workbook_tools.layouts.trees import is_number
 
 MOST_DAYS = 2_958_466  # what a spreadsheet shows as a date or a time
 EPOCH = datetime.datetime(1899, 12, 30)
+
+
+def written(value: object) -> str:
+    """A name as it was typed: numbers without a point where they have none."""
+    if value is None:
+        return ""
+    return f"{value:.15g}" if is_number(value) else str(value)
 
 
 def as_shown(value: object, number_format: str = "General", digits: int = 10) -> str:
     """Text for a value; a blank is a dash."""
     if value is None or value == "":
         return "-"
-    if not isinstance(value, int | float) or isinstance(value, bool):
+    if not is_number(value):
         return str(value)
     if number_format == FORMATS["date"] and 0 < value < MOST_DAYS:
         return f"{EPOCH + datetime.timedelta(days=float(value)):%Y-%m-%d}"

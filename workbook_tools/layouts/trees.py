@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import ast
+from typing import TypeGuard
 
 from workbook_tools.errors import TranslationError
 from workbook_tools.layouts.model import Table
 
 
-def is_number(value: object) -> bool:
+def is_number(value: object) -> TypeGuard[float]:
     return isinstance(value, int | float) and not isinstance(value, bool)
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from itertools import zip_longest
 
-from workbook_tools.insight.store import written
+from workbook_tools.layouts.showing import written
 from workbook_tools.sharing.daily_sheet import Choices, NewGrid, absolute, kept_groups
 from workbook_tools.sharing.grid import Grid
 from workbook_tools.sharing.making import Making

@@ -15,8 +15,8 @@ import python_calamine
 from openpyxl import Workbook
 
 from workbook_tools.errors import DataError
-from workbook_tools.insight.store import written
 from workbook_tools.layouts.compute import Computed
+from workbook_tools.layouts.showing import written
 from workbook_tools.sharing.about_sheet import about_sheet, choices
 from workbook_tools.sharing.chart_sheet import chart_sheet
 from workbook_tools.sharing.daily_sheet import daily_sheets

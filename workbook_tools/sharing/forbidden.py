@@ -9,10 +9,11 @@ import unicodedata
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 
-from workbook_tools.insight.store import is_number, written
 from workbook_tools.layouts.amounts import JOINT
 from workbook_tools.layouts.compute import Computed, Row
 from workbook_tools.layouts.model import Column
+from workbook_tools.layouts.showing import written
+from workbook_tools.layouts.trees import is_number
 from workbook_tools.sharing.package_texts import UNREAD, package_texts
 from workbook_tools.sharing.selection import LEADS, Owners, folded, owners
 from workbook_tools.sharing.words import fragments

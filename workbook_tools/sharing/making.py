@@ -6,10 +6,10 @@ import datetime
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 
-from workbook_tools.insight.store import is_number, written
 from workbook_tools.layouts.amounts import JOINT
 from workbook_tools.layouts.compute import Row
-from workbook_tools.layouts.showing import EPOCH
+from workbook_tools.layouts.showing import EPOCH, written
+from workbook_tools.layouts.trees import is_number
 from workbook_tools.quantities.boundary import serial
 from workbook_tools.sharing.selection import SiteRows, day_text
 from workbook_tools.sharing.units import Units

@@ -96,6 +96,8 @@ def _unpacked(archive: zipfile.ZipFile, entry: zipfile.ZipInfo) -> bytes | None:
         return None
     try:
         return archive.read(entry)
+    # RuntimeError is zipfile's word for an encrypted part, NotImplementedError for a compression it does not know;
+    # whatever the reason, a part that cannot be read is a hit of the audit
     except (zipfile.BadZipFile, zlib.error, RuntimeError, NotImplementedError, OSError, EOFError):
         return None
 

@@ -21,9 +21,9 @@ from defusedxml import DefusedXmlException, ElementTree
 
 from workbook_tools.caselog.reading import Place, Remark, open_workbook, typed_value
 from workbook_tools.errors import ReadError
-from workbook_tools.insight.store import is_number
 from workbook_tools.layouts import Layout, Table
 from workbook_tools.layouts.model import letter
+from workbook_tools.layouts.trees import is_number
 from workbook_tools.quantities import Quantity
 from workbook_tools.sharing.daily_sheet import KEYS, NUMBERS, heading_key, in_log_unit
 from workbook_tools.sharing.marks import (

@@ -12,8 +12,9 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from workbook_tools.errors import ReadError
-from workbook_tools.insight.store import is_number, written
 from workbook_tools.layouts.compute import Computed, Row
+from workbook_tools.layouts.showing import written
+from workbook_tools.layouts.trees import is_number
 
 # table -> its column that leads to a site, and the table that the column points to; in an order that can be followed
 LEADS = {

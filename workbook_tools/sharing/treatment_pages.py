@@ -7,9 +7,10 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from workbook_tools.insight.store import is_number, written
 from workbook_tools.layouts.amounts import JOINT, short
 from workbook_tools.layouts.compute import Row
+from workbook_tools.layouts.showing import written
+from workbook_tools.layouts.trees import is_number
 from workbook_tools.sharing.making import Making, count_text, day_or_dash, packed, text_or_dash
 from workbook_tools.workbook.blocks import Block, Caution, Facts, Heading, Page, Paragraph, TickRow, TickTable, Value
 

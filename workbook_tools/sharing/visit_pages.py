@@ -6,11 +6,12 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 from workbook_tools.insight.planning import Packet, PlannedBath, VisitPlan, takes_in_words
-from workbook_tools.insight.store import is_number, written
 from workbook_tools.layouts.amounts import amount, short
 from workbook_tools.layouts.compute import Computed
 from workbook_tools.layouts.model import Column
 from workbook_tools.layouts.model import Table as LayoutTable
+from workbook_tools.layouts.showing import written
+from workbook_tools.layouts.trees import is_number
 from workbook_tools.workbook.blocks import (
     Block,
     Card,

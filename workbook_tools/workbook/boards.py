@@ -13,6 +13,7 @@ from workbook_tools.layouts.compute import Computed, Row
 from workbook_tools.layouts.load import FORMATS
 from workbook_tools.layouts.model import letter, quoted
 from workbook_tools.layouts.showing import EPOCH
+from workbook_tools.layouts.trees import is_number, same
 from workbook_tools.workbook.cells import SheetCells, Strings
 from workbook_tools.workbook.placed import PageWriter
 from workbook_tools.workbook.styles import Styles
@@ -23,6 +24,7 @@ DAYS_OF_THE_WEEK = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Sat
 WEEKS = 6
 DAY_FORMAT = "d mmm"
 PLAN_LINES = 12
+CHECK_COLUMN = 13
 PLAN_COLUMNS = (  # heading, column of the Baths sheet, format
     ("Bath", "bath", "General"),
     ("Vessel", "vessel", "General"),
@@ -32,8 +34,8 @@ PLAN_COLUMNS = (  # heading, column of the Baths sheet, format
     ("Start dose mg/L", "start_dose", FORMATS["number"]),
     ("Drug g", "drug", FORMATS["number"]),
     ("Buffer g", "buffer", FORMATS["number"]),
-    ("Top up drug g", "topup_drug", FORMATS["number"]),
-    ("Top up buffer g", "topup_buffer", FORMATS["number"]),
+    ("One top up drug g", "topup_drug", FORMATS["number"]),
+    ("One top up buffer g", "topup_buffer", FORMATS["number"]),
     ("Limit mg/L", "limit", FORMATS["number"]),
 )
 
@@ -120,7 +122,7 @@ def month_at_first(computed: Computed) -> float | None:
 
 
 def _is_day(value: object) -> bool:
-    return isinstance(value, int | float) and not isinstance(value, bool) and 1 <= value < 2_958_466
+    return is_number(value) and 1 <= value < 2_958_466
 
 
 def _first_monday(day: float) -> float:
@@ -148,17 +150,27 @@ def plan(board: BoardWriter) -> None:
         text = f'IF({ASKED}="","",IFERROR(IF({value}="","",{value}),""))'
         board.formula(4, column + 1, text, row_of_visit.get(key), "result_text", style)
     board.text(5, 1, "Open follow-ups of the site", "label")
-    opened = [row for row in board.computed.data["follow_ups"] if row["state"] == "open" and _alike(row["site"], site)]
+    opened = [row for row in board.computed.data["follow_ups"] if row["state"] == "open" and same(row["site"], site)]
     counted = 'COUNTIFS(Follow_ups[Follow-up site],$F$4,Follow_ups[State],"open")'
     board.formula(5, 3, f'IF($F$4="","",{counted})', None if site is None else float(len(opened)), "result", "0")
     for number, (heading, _, _) in enumerate(PLAN_COLUMNS, start=1):
         board.text(7, number, heading, "head_computed")
     board.text(7, len(PLAN_COLUMNS) + 1, "Weighed, labelled", "head_typed")
+    board.text(7, CHECK_COLUMN, "Check", "head_computed")
     board.cells.heights[7] = 32
-    used = [row for row in board.computed.data["baths"] if baths.in_use(row) and _alike(row["visit"], visit)]
-    numbers = [board.computed.position("baths", row["bath"]) for row in used]
+    place = baths.letters["visit"]
+    count = f"COUNTIF({sheet}!${place}${baths.first_row}:${place}$1048576,{ASKED})"
+    more = len([row for row in board.computed.data["baths"] if same(row["visit"], visit)]) - PLAN_LINES
+    said = f"{more} more baths than lines here: see the Baths sheet" if more > 0 else None
+    words = f'{count}-{PLAN_LINES}&" more baths than lines here: see the Baths sheet"'
+    board.formula(5, 5, f'IF({ASKED}="","",IF({count}>{PLAN_LINES},{words},""))', said, "warning", "General")
+    chosen = [
+        (board.computed.number(baths, position), row)
+        for position, row in enumerate(board.computed.data["baths"])
+        if same(row["visit"], visit)
+    ]
+    used = [row for _, row in chosen]
     letters = baths.letters
-    place = letters["visit"]
     for line in range(PLAN_LINES):
         row = 8 + line
         found: Row = used[line] if line < len(used) else {}
@@ -167,12 +179,15 @@ def plan(board: BoardWriter) -> None:
         text = (
             f'IF(OR({ASKED}="",{before}=""),"",IFERROR({before}+MATCH({ASKED},{start}:{sheet}!${place}$1048576,0),""))'
         )
-        board.formula(row, 14, text, numbers[line] if found else None, "computed", "0")
+        board.formula(row, 14, text, chosen[line][0] if found else None, "computed", "0")
         for number, (_, key, number_format) in enumerate(PLAN_COLUMNS, start=1):
             value = f"INDEX({sheet}!${letters[key]}:${letters[key]},$N{row})"
             text = f'IF($N{row}="","",IFERROR(IF({value}="","",{value}),""))'
             board.formula(row, number, text, found.get(key), "computed", number_format)
         board.text(row, len(PLAN_COLUMNS) + 1, None, "typed")
+        value = f"INDEX({sheet}!${letters['check']}:${letters['check']},$N{row})"
+        text = f'IF($N{row}="","",IFERROR({value},""))'
+        board.formula(row, CHECK_COLUMN, text, found.get("check"), "check", "General")
         board.cells.heights[row] = 22
     _totals(board, used[:PLAN_LINES])
 
@@ -181,7 +196,7 @@ def _totals(board: BoardWriter, used: list[Row]) -> None:
     row = 8 + PLAN_LINES
     board.text(row, 1, "Together", "heading")
     for number, (_, key, number_format) in enumerate(PLAN_COLUMNS, start=1):
-        if key in ("drug", "buffer", "topup_drug", "topup_buffer"):
+        if key in ("drug", "buffer"):
             cells = f"{letter(number)}8:{letter(number)}{row - 1}"
             amounts = [entry[key] for entry in used if isinstance(entry[key], int | float)]
             board.formula(row, number, f"SUM({cells})", float(sum(amounts)), "computed", number_format)
@@ -191,10 +206,6 @@ def _totals(board: BoardWriter, used: list[Row]) -> None:
         board.cells.heights[number] = 20
     for number, line in enumerate(board.sheet.lines, start=row + 4 + len(board.sheet.ticks)):
         board.text(number, 1, line.text, "warning")
-
-
-def _alike(one: object, other: object) -> bool:
-    return isinstance(one, str) and isinstance(other, str) and one.casefold() == other.casefold()
 
 
 def next_visit(computed: Computed) -> Any:

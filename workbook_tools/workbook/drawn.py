@@ -106,7 +106,7 @@ class Drawn:
     def _is_point(self, row: Row) -> bool:
         x, y = row.get(self.chart.x), row.get(self.chart.y)
         low, high = self.limits
-        drawn = is_number(x) and is_number(y) and low <= x <= high and 0 <= y <= MOST  # type: ignore[operator]
+        drawn = is_number(x) and is_number(y) and low <= x <= high and 0 <= y <= MOST
         return drawn and self._is_chosen(row)
 
     def _is_chosen(self, row: Row) -> bool:
@@ -120,9 +120,9 @@ class Drawn:
         for row in self.rows:
             day, number = row.get(self.chart.x), row.get(self.chart.y)
             if is_number(day) and is_number(number) and self._is_chosen(row):
-                week = float(day // 7 * 7 + 2 - 7 * (day % 7 < 2))  # type: ignore[operator]
+                week = float(day // 7 * 7 + 2 - 7 * (day % 7 < 2))
                 if week in sums:
-                    sums[week] += number  # type: ignore[operator]
+                    sums[week] += number
         return [*sums.items()]
 
     def results(self) -> dict[tuple[int, int], Number]:

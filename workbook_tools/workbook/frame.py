@@ -24,7 +24,7 @@ from workbook_tools.workbook.styles import Styles, notice_style
 TITLE_LIMIT, PROMPT_LIMIT, ERROR_LIMIT = 32, 255, 224  # longer texts are dropped or break a rule
 CAUTION_WIDTH = 115  # characters across which a sheet's caution runs
 GUIDE_WIDTHS = (28, 34, 34, 18, 30, 22, 44, 26, 34, 22)
-BOARD_WIDTHS = {"calendar": (20,) * 7, "plan": (11, 11, 15, 30, 11, 11, 11, 11, 11, 11, 11, 16)}
+BOARD_WIDTHS = {"calendar": (20,) * 7, "plan": (11, 11, 15, 30, 11, 11, 11, 11, 11, 11, 11, 16, 44)}
 TALL = 26  # points
 CHARACTERS_A_PAGE = 150  # legible on landscape A4
 STOPWATCH_FORMAT = 200  # a number format of our own; 164 to 199 are left to openpyxl

@@ -5,7 +5,6 @@ A sheet may hold millions of cells; a tree of all of them would take fifty times
 
 from __future__ import annotations
 
-import functools
 import re
 from bisect import bisect_left
 from collections.abc import Iterator
@@ -14,7 +13,7 @@ from copy import deepcopy
 from lxml import etree
 
 from workbook_tools.errors import ReadError
-from workbook_tools.layouts.model import letter
+from workbook_tools.layouts.model import column_number, letter
 from workbook_tools.workbook.parts import Element, as_utf8, local, parse, space, written
 
 ATTRIBUTES = rb"(?:\"[^\"]*\"|'[^']*'|[^>\"'])*"
@@ -34,15 +33,6 @@ ORDER = (
     *("smartTags", "drawing", "legacyDrawing", "legacyDrawingHF", "drawingHF", "picture", "oleObjects", "controls"),
     *("webPublishItems", "tableParts", "extLst"),
 )
-
-
-@functools.cache
-def column_number(letters: str) -> int:
-    """Column number from 1 of column letters."""
-    number = 0
-    for sign in letters:
-        number = number * 26 + ord(sign) - 64
-    return number
 
 
 def place_of(text: str) -> tuple[int, int] | None:
