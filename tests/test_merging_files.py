@@ -195,7 +195,9 @@ def test_what_people_added_to_the_demo_log_stays(demo: dict[str, Path]) -> None:
     hidden = [node.get("min") for node in after.sheet("Fish").iter() if node.get("hidden") in ("1", "true")]
     assert "5" in hidden
     changed = {name for name, part in before.sheets.items() if after.parts[after.sheets[name]] != before.parts[part]}
-    assert changed == {"Start", "Visits", "Baths", "Fish", "Losses", "Treatments", "Summary", "Charts"}
+    # The Plan shows the check of its visit's bath, which now says that the drug weighed is not the drug to weigh.
+    assert changed == {"Start", "Visits", "Baths", "Fish", "Losses", "Treatments", "Plan", "Summary", "Charts"}
+    assert after.cells("Plan")["M8"].value != before.cells("Plan")["M8"].value
 
 
 def test_merging_the_demo_again_writes_nothing(demo: dict[str, Path]) -> None:
@@ -266,7 +268,7 @@ def test_a_log_with_about_everything_in_it_keeps_everything(tmp_path: Path, offi
     assert audited(path) == audited(log) == Counter()
     before, after = Package(sink()), Package(done.content)
     new = {after.sheets[SHEET]}
-    names = ("Start", "Sites", "Visits", "Baths", "Losses", "Treatments", "Summary", "Charts")
+    names = ("Start", "Sites", "Visits", "Baths", "Losses", "Treatments", "Plan", "Summary", "Charts")
     touched = {before.sheets[name] for name in names}
     common = {"[Content_Types].xml", "xl/workbook.xml", "xl/_rels/workbook.xml.rels", "xl/sharedStrings.xml"}
     tables = {"xl/tables/table10.xml"}  # of Losses, which grew
