@@ -16,7 +16,7 @@ import pytest
 from lxml import etree
 
 from tests.support.first_version import first_log, first_version
-from tests.support.kitchen_sink import DIARY, DRAWING_PART, OFFICE, with_everything
+from tests.support.kitchen_sink import DIARY, OFFICE, with_everything
 from tests.support.next_layout import next_layouts
 from tests.support.office import Office
 from tests.test_built_files import Package
@@ -27,7 +27,7 @@ from workbook_tools.caselog.checking import check_log
 from workbook_tools.caselog.reading import read_log
 from workbook_tools.caselog.upgrading import Upgrade, upgrade, upgraded
 from workbook_tools.errors import EditError, NameTakenError, ReadError
-from workbook_tools.layouts import Layout, case_log
+from workbook_tools.layouts import Layout
 from workbook_tools.layouts.model import letter
 from workbook_tools.workbook.editing import WorkbookEdit
 from workbook_tools.workbook.log import build_log
@@ -254,39 +254,6 @@ def test_words_on_sheets_that_are_put_anew(log: Path, following: Layout, tmp_pat
     assert len(done.looks) == 2
     assert done.looks[1].startswith("the sheet Pond diary: points to cells of the Summary sheet, which may have moved")
     assert done.looks[0].startswith("Start!A8 held '4  At the tank: take the spare lid as well.'")
-
-
-def with_text_box(edit: WorkbookEdit, sheet: str, part: str) -> None:
-    """A person's text box on a sheet; the first of those that the diary shows."""
-    root = etree.fromstring(DRAWING_PART.encode())
-    for anchor in root[1:]:
-        root.remove(anchor)
-    edit.package.add(part, etree.tostring(root), "application/vnd.openxmlformats-officedocument.drawing+xml")
-    shown = etree.Element(f"{MAIN}drawing")
-    shown.set(f"{{{OFFICE}}}id", edit.package.relate(edit.part_of(sheet), f"{OFFICE}/drawing", part))
-    edit.rows(sheet).frame(change=True)
-    edit.rows(sheet).place_in_order(shown)
-
-
-def test_text_boxes_on_sheets_that_are_put_anew(tmp_path: Path, office: Office) -> None:
-    """Of layout 1 and today's: the boxes are shown on the same sheets, and LibreOffice opens the file."""
-    edit = WorkbookEdit(with_everything(first_log(clean(), ROWS)))
-    with_text_box(edit, "Start", "xl/drawings/drawing50.xml")
-    with_text_box(edit, "Summary", "xl/drawings/drawing51.xml")
-    path = write_bytes(tmp_path / "log.xlsx", edit.content())
-    new = write(tmp_path / "new.xlsx", upgraded(path, case_log()))
-    after = WorkbookEdit(new.read_bytes())
-    for sheet in ("Start", "Summary"):
-        (drawing,) = [r.target for r in after.package.relations(after.part_of(sheet)) if r.kind == "drawing"]
-        assert b"Ask about the spring inflow." in after.package.read(drawing)
-        assert len(list(after.rows(sheet).frame().iter(f"{MAIN}drawing"))) == 1
-    assert complaints(new.read_bytes(), tmp_path) == []
-    assert office.values(new)["Start"]["A1"]
-
-
-def write_bytes(path: Path, content: bytes) -> Path:
-    path.write_bytes(content)
-    return path
 
 
 def test_lists_and_reference_rows_that_a_person_changed(log: Path, following: Layout, tmp_path: Path) -> None:

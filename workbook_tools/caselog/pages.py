@@ -13,9 +13,11 @@ from workbook_tools.errors import EditError
 from workbook_tools.layouts.model import letter
 from workbook_tools.workbook.cell_formulas import Area
 from workbook_tools.workbook.editing import WorkbookEdit
+from workbook_tools.workbook.looks import Looks, styles_of
 from workbook_tools.workbook.models import Content, Model, contents, fill_formula
 
 Contents = Mapping[tuple[int, int], Content]
+MOST_NAMED = 5
 NOTE = "Stood in this cell before the layout was brought up to date: "
 
 
@@ -50,7 +52,14 @@ def put_anew(edit: WorkbookEdit, model: Model, old: WorkbookEdit, sheet: str, fi
             row = edit.rows(sheet).peek(place[0])
             assert row is not None
             own.append(Own(*place, there[place], deepcopy(row.cells[place[1]])))
-    edit.graft(model.content, [sheet], replaces=True)
+    looks = _own_looks(edit, old, sheet, {(cell.row, cell.column) for cell in own})
+    edit.graft(model.content, [sheet], replaces=True, before=old)
+    moved = sorted(place for place in looks if not _means_the_same(place, before, after))
+    _put_looks(edit, sheet, {place: style for place, style in looks.items() if place not in moved})
+    if moved:
+        where = ", ".join(f"{letter(column)}{row}" for row, column in moved[:MOST_NAMED])
+        more = f" and {len(moved) - MOST_NAMED} more" if len(moved) > MOST_NAMED else ""
+        said.append(f"{sheet}!{where}{more}: had a look of your own; other words stand there now, in our look.")
     for cell in own:
         if (cell.row, cell.column) in after or edit.is_covered(sheet, cell.row, cell.column):
             edit.remark(sheet, *_shown(edit, sheet, cell), NOTE + _words(cell.content))
@@ -60,6 +69,42 @@ def put_anew(edit: WorkbookEdit, model: Model, old: WorkbookEdit, sheet: str, fi
         else:
             _put_back(edit, sheet, cell)
     return said
+
+
+def _own_looks(
+    edit: WorkbookEdit, old: WorkbookEdit, sheet: str, carried: set[tuple[int, int]]
+) -> dict[tuple[int, int], int]:
+    """Style numbers of cells that a person made look otherwise, but for those that are carried whole."""
+    theirs, ours = Looks(edit), Looks(old)
+    was = {(row, column): ours.look(style) for row, column, style in styles_of(old.rows(sheet))}
+    plain = ours.look(0)
+    return {
+        (row, column): style
+        for row, column, style in styles_of(edit.rows(sheet))
+        if (row, column) not in carried and theirs.look(style) != was.get((row, column), plain)
+    }
+
+
+def _stays(place: tuple[int, int], before: Contents, after: Contents) -> bool:
+    """Whether the new layout has in a cell what the old one had."""
+    was, now = before.get(place), after.get(place)
+    if was is None or now is None:
+        return was is now
+    return was.formula == now.formula and (was.formula is not None or was.value == now.value)
+
+
+def _means_the_same(place: tuple[int, int], before: Contents, after: Contents) -> bool:
+    """Whether the new layout has in a cell what the old one had there, be it by another formula."""
+    was, now = before.get(place), after.get(place)
+    label = (place[0], 1)
+    computed = was is not None and now is not None and was.formula is not None and now.formula is not None
+    return _stays(place, before, after) or (computed and label != place and _stays(label, before, after))
+
+
+def _put_looks(edit: WorkbookEdit, sheet: str, looks: Mapping[tuple[int, int], int]) -> None:
+    rows = edit.rows(sheet)
+    for (row, column), style in looks.items():
+        rows.edit_cell(row, column).set("s", str(style))
 
 
 def _refuse_tables(edit: WorkbookEdit, old: WorkbookEdit, sheet: str) -> None:
@@ -90,10 +135,7 @@ def _pointing(edit: WorkbookEdit, sheet: str) -> list[str]:
 
 def _alike(before: Contents, after: Contents) -> bool:
     """Whether two sheets say and compute the same, whatever the results."""
-    return before.keys() == after.keys() and all(
-        after[place].formula == content.formula and (content.formula is not None or after[place].value == content.value)
-        for place, content in before.items()
-    )
+    return all(_stays(place, before, after) for place in before.keys() | after.keys())
 
 
 def _is_own(content: Content, ours: Content | None, words: set[str | None]) -> bool:

@@ -145,12 +145,15 @@ class WorkbookEdit(Book):
         """Add columns at the end of a table; raises EditError where something stands to the right of it."""
         append_columns(self, self.table(table), columns)
 
-    def graft(self, other: bytes, sheets: Sequence[str], replaces: bool = False) -> None:
+    def graft(
+        self, other: bytes, sheets: Sequence[str], replaces: bool = False, before: WorkbookEdit | None = None
+    ) -> None:
         """Copy whole sheets from another workbook that this project built.
 
-        With `replaces`, a sheet of the same name is put anew in the same place; without, it is in the way.
+        With `replaces`, a sheet of the same name is put anew in the same place; without, it is in the way. What a
+        person put round its cells is told from ours by the workbook `before`, of the layout that the sheet had.
         """
-        grafting.graft(self, WorkbookEdit(other, "the new workbook"), sheets, replaces)
+        grafting.graft(self, WorkbookEdit(other, "the new workbook"), sheets, replaces, before)
 
     def styles_from(self, other: bytes) -> Mapping[int, int]:
         """Numbers here of another workbook's cell styles, which are added where they are not here yet."""

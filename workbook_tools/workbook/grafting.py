@@ -10,7 +10,9 @@ from copy import deepcopy
 from lxml import etree
 
 from workbook_tools.errors import EditError
+from workbook_tools.workbook.appending import set_width
 from workbook_tools.workbook.book import OFFICE, Book, link_id, link_name
+from workbook_tools.workbook.own_frame import own_elements, own_widths, put_own
 from workbook_tools.workbook.parts import RELATIONS, Element, Package, local, relations_of, space, written
 from workbook_tools.workbook.sheet_rows import SheetRows
 from workbook_tools.workbook.style_grafting import StyleGraft
@@ -21,19 +23,18 @@ STYLED = re.compile(rb'<((?:\w+:)?)(c|row)(?=\s)((?:\s[\w:.]+="[^"]*")*)\s*(/?)>
 STYLE = re.compile(rb'(\ss=")(\d+)"')
 TEXT_CELL = re.compile(rb'(<(?:\w+:)?c(?=\s)[^>]*\st="s"[^>]*>\s*<(?:\w+:)?v>)(\d+)(</)')
 SHARED = ("styles", "theme", "sharedStrings")
-CARRIED = ("conditionalFormatting", "dataValidations", "hyperlinks")  # a person's own, where the new sheet has none
 KEPT = {"drawing": "drawing", "vmlDrawing": "legacyDrawing", "comments": "", "threadedComment": "", "hyperlink": ""}
 LOOKS = ("dxfId", "headerRowDxfId", "dataDxfId", "totalsRowDxfId", "headerRowBorderDxfId", "tableBorderDxfId")
 
 
-def graft(book: Book, other: Book, sheets: Sequence[str], replaces: bool) -> None:
+def graft(book: Book, other: Book, sheets: Sequence[str], replaces: bool, before: Book | None = None) -> None:
     """Copy whole sheets; see `WorkbookEdit.graft`."""
     there = {name.casefold() for name in book.sheet_names}
     for name in sheets:
         other.sheet_element(name)
         if name.casefold() in there and not replaces:
             raise EditError(book.path, name, "there is a sheet of that name already.")
-    work = _Graft(book, other)
+    work = _Graft(book, other, before)
     work.check_tables(sheets)
     for name in sheets:
         work.sheet(name)
@@ -43,8 +44,8 @@ def graft(book: Book, other: Book, sheets: Sequence[str], replaces: bool) -> Non
 class _Graft:
     """One graft: what was copied already, and under which name."""
 
-    def __init__(self, book: Book, other: Book) -> None:
-        self.book, self.other = book, other
+    def __init__(self, book: Book, other: Book, before: Book | None) -> None:
+        self.book, self.other, self.before = book, other, before
         self.styles = StyleGraft(book, other)
         self.other_texts = other.texts.texts()
         self.copies: dict[str, str] = {}
@@ -133,20 +134,33 @@ class _Graft:
                 kept[link.get("Id")].set("Id", f"rIdKept{number}")
                 if link.get("TargetMode") != "External":
                     kept[link.get("Id")].set("Target", f"/{target}")
-        self._show_kept(rows, self.book.rows(sheet).frame(), kept)
+        self._show_kept(rows, sheet, kept)
         return list(kept.values())
 
-    def _show_kept(self, rows: SheetRows, old_frame: Element, kept: Mapping[str, Element]) -> None:
-        """Put the elements that show what is kept, and a person's own rules, into the new sheet."""
-        for element in old_frame:
-            name = local(element)
-            carried = name in CARRIED and rows.child(name) is None
-            if carried or (name in KEPT.values() and link_id(element) in kept):
-                shown = deepcopy(element)
-                for part in (shown, *shown):
-                    if link_id(part) in kept and isinstance(part.tag, str):
-                        part.set(link_name(rows.frame()), kept[link_id(part)].get("Id"))
-                rows.place_in_order(shown)
+    def _show_kept(self, rows: SheetRows, sheet: str, kept: Mapping[str, Element]) -> None:
+        """Put the elements that show what is kept, and what a person put round the cells, into the new sheet."""
+        old = self.book.rows(sheet).frame()
+        shown = [deepcopy(e) for e in old if local(e) in (*KEPT.values(), "legacyDrawingHF") and link_id(e) in kept]
+        ours = (self.before or self.other).rows(sheet).frame()
+        own = own_elements(old, ours)
+        for element in (*shown, *own):
+            for part in (element, *element):
+                if isinstance(part.tag, str) and link_id(part):
+                    self._point(part, link_name(rows.frame()), kept)
+        for element in shown:
+            rows.place_in_order(element)
+        put_own(rows, own)
+        for column, (width, hidden) in own_widths(old, ours).items():
+            set_width(rows, column, width, hidden)
+
+    @staticmethod
+    def _point(element: Element, attribute: str, kept: Mapping[str, Element]) -> None:
+        """Let an element point to what is kept; a printer's settings are not."""
+        link = kept.get(link_id(element))
+        for name in [name for name in element.attrib if str(name).endswith("}id")]:
+            del element.attrib[name]
+        if link is not None:
+            element.set(attribute, link.get("Id"))
 
     def _forget_table(self, sheet_part: str, identifier: str) -> None:
         """Take out a table; the new one of its name gets its number, which slicers go by."""
