@@ -4,13 +4,16 @@ from __future__ import annotations
 
 import json
 import os
+import re
 import subprocess
 import sys
 from pathlib import Path
 
+import click
 import pytest
 
 from demo.practice import practice
+from workbook_tools.cli.main import ORDER, cli
 from workbook_tools.layouts import case_log
 from workbook_tools.workbook.log import build_log
 
@@ -120,3 +123,100 @@ def test_host_commands_write_their_files(tmp_path: Path) -> None:
     named = run("names", "b.xlsx", folder=tmp_path)
     assert "names are in it." in named.stdout
     assert len(list(tmp_path.glob("b.backup-*.xlsx"))) == 1
+
+
+def commands() -> dict[str, click.Command]:
+    """Every command by its words, those of `new` too."""
+    found: dict[str, click.Command] = {}
+    for name, command in cli.commands.items():
+        under = command.commands.items() if isinstance(command, click.Group) else [("", command)]
+        found |= {f"{name} {word}".strip(): part for word, part in under}
+    return found
+
+
+def options(command: click.Command) -> set[str]:
+    return {word for parameter in command.params for word in parameter.opts}
+
+
+@pytest.mark.parametrize("name", commands())
+def test_every_command_can_be_read_by_a_program_and_has_help_with_an_example(name: str) -> None:
+    command = commands()[name]
+    if name == "completion":  # prints lines for a shell, which is the program
+        assert not options(command) & {"--json", "--quiet"}
+    else:
+        assert "--json" in options(command)
+    assert f"workbook-tools {name}" in (command.help or "")
+    for parameter in command.params:
+        if isinstance(parameter, click.Option) and parameter.name not in ("paper", "units"):
+            assert (parameter.help or "").endswith("."), parameter.name
+
+
+def test_commands_that_write_can_be_quiet() -> None:
+    writing = {name for name, command in commands().items() if options(command) & {"--replace", "--out"}}
+    assert {name for name in writing if "--quiet" not in options(commands()[name])} <= {"responses"}  # it prints
+
+
+def test_help_has_every_command_in_a_whole_sentence() -> None:
+    shown = run("--help").stdout
+    listed = shown.partition("Commands:\n")[2].partition("\n\n")[0].splitlines()
+    assert [line.split()[0] for line in listed] == list(ORDER)
+    assert set(ORDER) == set(cli.commands)
+    assert all(line.endswith(".") and not line.endswith("..") for line in listed)
+
+
+def test_a_command_that_is_mistyped_is_told_its_neighbour() -> None:
+    done = run("chek", "x.xlsx")
+    assert done.returncode == 2
+    assert done.stderr.endswith("Error: There is no command 'chek'. Did you mean check?\n")
+    assert "workbook-tools --help lists them." in run("zzz").stderr
+
+
+def test_a_refusal_is_json_too_where_json_was_asked_for(tmp_path: Path) -> None:
+    done = run("check", "none.xlsx", "--json", folder=tmp_path)
+    assert json.loads(done.stdout) == {"error": "none.xlsx: there is no such file."}
+    assert (done.returncode, done.stderr) == (2, "Error: none.xlsx: there is no such file.\n")
+
+
+def test_what_was_made_as_json_and_in_silence(tmp_path: Path) -> None:
+    made = json.loads(run("new", "log", "farm", "--rows", "5", "--json", folder=tmp_path).stdout)
+    assert made == {"file": "farm.xlsx", "backup": None}
+    again = json.loads(run("new", "log", "farm", "--rows", "5", "--json", "--replace", folder=tmp_path).stdout)
+    assert (tmp_path / again["backup"]).is_file()
+    lent = json.loads(run("lend", "farm.xlsx", "--out", "t", "--mark", "T", "--json", folder=tmp_path).stdout)
+    assert lent["file"] == "t.xlsx"
+    assert lent["next"]["Baths"] == "B001T"
+    for words in (("guide", "g.md"), ("excel", "f.py"), ("extension", "f.oxt"), ("names", "t.xlsx")):
+        assert json.loads(run(*words, "--json", folder=tmp_path).stdout)["file"] == words[1]
+        more = () if words[0] == "names" else ("--replace",)
+        assert run(*words, *more, "--quiet", folder=tmp_path).stdout == ""
+
+
+def test_no_colours_where_none_are_wanted(log: Path) -> None:
+    environment = {k: v for k, v in os.environ.items() if k != "NO_COLOR"} | {"FORCE_COLOR": "1", "TERM": "xterm"}
+    code = "from workbook_tools.cli import main; main()"
+    words = [sys.executable, "-c", code, "--no-colour", "summary", str(log)]
+    done = subprocess.run(words, capture_output=True, text=True, check=True, env=environment, timeout=60)
+    assert "rainbow trout" in done.stdout
+    assert not re.search(r"\x1b\[[0-9;]*[34][0-9]", done.stdout)
+
+
+@pytest.mark.parametrize("shell", ["bash", "zsh", "fish"])
+def test_completion(shell: str) -> None:
+    lines = run("completion", shell).stdout
+    assert f"_WORKBOOK_TOOLS_COMPLETE={shell}_complete" in lines
+    if shell == "bash":
+        told = subprocess.run(
+            ["bash", "-c", 'eval "$0"; complete -p workbook-tools', lines], capture_output=True, text=True, check=True
+        )
+        assert told.stdout.rstrip().endswith("workbook-tools")
+
+
+@pytest.mark.parametrize(
+    ("words", "wanted"), [("calc bath.to", "BATH.TOPUP"), ("mer", "merge"), ("functions PH.AF", "PH.AFTER")]
+)
+def test_what_is_completed(words: str, wanted: str, monkeypatch: pytest.MonkeyPatch) -> None:
+    typed = f"workbook-tools {words}"
+    monkeypatch.setenv("_WORKBOOK_TOOLS_COMPLETE", "bash_complete")
+    monkeypatch.setenv("COMP_WORDS", typed)
+    monkeypatch.setenv("COMP_CWORD", str(len(typed.split()) - 1))
+    assert run().stdout.split() == [f"plain,{wanted}"]

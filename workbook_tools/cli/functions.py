@@ -7,16 +7,28 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from workbook_tools.cli.main import cli
+from workbook_tools.cli.options import JSON
 from workbook_tools.cli.printing import number, print_json, print_table
 
 if TYPE_CHECKING:
     from workbook_tools.catalogue import Entry
 
 
-@cli.command(context_settings={"ignore_unknown_options": True})
-@click.argument("function")
+def _names(ctx: click.Context, parameter: click.Parameter, incomplete: str) -> list[str]:
+    """Names of functions for the shell to complete."""
+    from workbook_tools.catalogue import entries
+
+    del ctx, parameter
+    return [found.name for found in entries() if found.name.startswith(incomplete.upper())]
+
+
+@cli.command(
+    short_help="Compute one function, with units, and print the answer.",
+    context_settings={"ignore_unknown_options": True},
+)
+@click.argument("function", shell_complete=_names)
 @click.argument("arguments", nargs=-1)
-@click.option("--json", "as_json", is_flag=True, help="Print function, arguments, result and unit as JSON.")
+@JSON
 def calc(function: str, arguments: tuple[str, ...], as_json: bool) -> None:
     """Compute one FUNCTION and print the answer with its unit.
 
@@ -52,9 +64,9 @@ def _print_rows(found: Entry, rows: list[list[Any]]) -> None:
     print_table(found.name, headings, [[number(value) for value in row] for row in rows], [True] * len(headings))
 
 
-@cli.command()
-@click.argument("name", required=False)
-@click.option("--json", "as_json", is_flag=True, help="Print the catalogue as JSON.")
+@cli.command(short_help="List the functions, or explain one of them.")
+@click.argument("name", required=False, shell_complete=_names)
+@JSON
 def functions(name: str | None, as_json: bool) -> None:
     """List the functions, or explain the one called NAME.
 

@@ -8,21 +8,22 @@ from pathlib import Path
 import click
 
 from workbook_tools.cli.main import cli
-from workbook_tools.cli.printing import print_table
-
-FILE = click.Path(path_type=Path)
-REPLACE = click.option(
-    "--replace", is_flag=True, help="Replace a file that is there; a dated backup is kept beside it."
-)
+from workbook_tools.cli.options import FILE, JSON, QUIET, REPLACE
+from workbook_tools.cli.printing import print_json, print_table
+from workbook_tools.cli.writing import facts, made, put
 
 
-@cli.command()
+@cli.command(short_help="Write or install the LibreOffice Calc extension.")
 @click.argument("path", type=FILE, required=False)
 @click.option("--install", is_flag=True, help="Hand it to LibreOffice as well.")
 @click.option("--remove", is_flag=True, help="Take it out of LibreOffice; needs no PATH.")
 @click.option("--shared", is_flag=True, help="For all people of this computer (as root: the only way).")
 @REPLACE
-def extension(path: Path | None, install: bool, remove: bool, shared: bool, replace: bool) -> None:
+@JSON
+@QUIET
+def extension(
+    path: Path | None, install: bool, remove: bool, shared: bool, replace: bool, as_json: bool, quiet: bool
+) -> None:
     """Write the LibreOffice Calc extension to PATH (.oxt): the functions by name, and a small menu.
 
     \b
@@ -32,12 +33,16 @@ def extension(path: Path | None, install: bool, remove: bool, shared: bool, repl
       workbook-tools extension --remove
     """
     from workbook_tools.hosts import extension as host
+    from workbook_tools.workbook.saving import save
 
     if remove:
         if path is not None or install:
             raise click.UsageError("--remove goes with no path and no --install")
         host.remove(shared=shared)
-        click.echo("Taken out of LibreOffice.")
+        if as_json:
+            print_json({"removed": True})
+        elif not quiet:
+            click.echo("Taken out of LibreOffice.")
         return
     if path is None:
         raise click.UsageError("name the file to write, such as functions.oxt")
@@ -45,15 +50,22 @@ def extension(path: Path | None, install: bool, remove: bool, shared: bool, repl
         raise click.UsageError(f"{path}: the name of an extension ends in .oxt")
     with tempfile.TemporaryDirectory() as folder:
         content = host.build(Path(folder) / "functions.oxt").read_bytes()
-    _save(path, content, replace)
+    backup = save(path, content, replace)
+    if not quiet and not as_json:
+        click.echo(made(path, backup))
     if install:
         host.install(path, shared=shared)
+    if as_json:
+        print_json(facts(path, backup) | {"installed": install})
+    elif install and not quiet:
         click.echo("Installed: start LibreOffice and type =BATH.MASS(40;80) in a cell.")
 
 
-@cli.command()
+@cli.command(short_help="Put the functions as names into a workbook of yours.")
 @click.argument("path", type=FILE)
-def names(path: Path) -> None:
+@JSON
+@QUIET
+def names(path: Path, as_json: bool, quiet: bool) -> None:
     """Put the functions as names into the workbook at PATH, or mend names that a save has spoilt.
 
     For Excel 365 and 2024, where such a name is a function. Nothing else in the workbook changes; a dated backup is
@@ -64,21 +76,26 @@ def names(path: Path) -> None:
       workbook-tools names "My own sheet.xlsx"
     """
     from workbook_tools.hosts.excel_names import put_names
-    from workbook_tools.workbook.saving import check_not_open
+    from workbook_tools.workbook.saving import check_not_open, save
 
     check_not_open(path)
     with tempfile.TemporaryDirectory() as folder:
         out = Path(folder) / "with-names.xlsx"
-        put = put_names(path, out)
+        known = put_names(path, out)
         content = out.read_bytes()
-    _save(path, content, replace=True)
-    click.echo(f"{len(put)} names are in it.")
+    backup = save(path, content, replace=True)
+    if as_json:
+        print_json(facts(path, backup) | {"names": len(known)})
+    elif not quiet:
+        click.echo(f"{made(path, backup)}. {len(known)} names are in it.")
 
 
-@cli.command()
+@cli.command(short_help="Write the user functions for Excel 2016 to 2021.")
 @click.argument("path", type=FILE)
 @REPLACE
-def excel(path: Path, replace: bool) -> None:
+@JSON
+@QUIET
+def excel(path: Path, replace: bool, as_json: bool, quiet: bool) -> None:
     """Write the module of user functions for Excel 2016 to 2021 on Windows to PATH (.py), and print the steps.
 
     \b
@@ -89,19 +106,22 @@ def excel(path: Path, replace: bool) -> None:
 
     if path.suffix.lower() != ".py":
         raise click.UsageError(f"{path}: a module's name ends in .py, such as {MODULE_NAME}.py")
-    _save(path, module_source().encode("utf-8"), replace)
-    print_table(
-        "Sheet xlwings.conf of the workbook, then the steps",
-        ("Setting", "Value", "What it is"),
-        settings_sheet_rows(),
-        (False, False, False),
-    )
+    put(path, module_source().encode("utf-8"), replace, quiet, as_json)
+    if not quiet and not as_json:
+        print_table(
+            "Sheet xlwings.conf of the workbook, then the steps",
+            ("Setting", "Value", "What it is"),
+            settings_sheet_rows(),
+            (False, False, False),
+        )
 
 
-@cli.command()
+@cli.command(short_help="Write the guide to the functions.")
 @click.argument("path", type=FILE)
 @REPLACE
-def guide(path: Path, replace: bool) -> None:
+@JSON
+@QUIET
+def guide(path: Path, replace: bool, as_json: bool, quiet: bool) -> None:
     """Write the guide to the functions to PATH: Markdown (.md), or a page (.html).
 
     \b
@@ -113,11 +133,4 @@ def guide(path: Path, replace: bool) -> None:
     makers = {".md": markdown, ".html": page}
     if path.suffix.lower() not in makers:
         raise click.UsageError(f"{path}: the guide's name ends in .md or .html")
-    _save(path, makers[path.suffix.lower()]().encode("utf-8"), replace)
-
-
-def _save(path: Path, content: bytes, replace: bool) -> None:
-    from workbook_tools.workbook.saving import save
-
-    backup = save(path, content, replace)
-    click.echo(f"Made {path}" + (f"; the old file is kept as {backup.name}" if backup else ""))
+    put(path, makers[path.suffix.lower()]().encode("utf-8"), replace, quiet, as_json)

@@ -2,59 +2,100 @@
 
 from __future__ import annotations
 
+import difflib
+import os
 import sys
-from typing import Any
+from typing import IO, Any
 
 import click
 
 from workbook_tools import __version__
+from workbook_tools.cli.options import AS_JSON
+from workbook_tools.cli.printing import print_json
 from workbook_tools.errors import WorkbookToolsError
 
 EPILOG = """
 \b
+Start here
+  workbook-tools new log "My practice.xlsx"      make a case log, then fill it in your spreadsheet
+  workbook-tools calc BATH.MASS "12 gal" 80      one answer at the prompt
+  workbook-tools check "My practice.xlsx"        what is missing or wrong in it
+
+\b
 Exit codes
   0  done; nothing found
-  1  done; the check has findings
+  1  done; something was found: findings of check and audit, conflicts of merge
   2  could not be done: the reason is on the last line
 """
 
 
+# as the help lists the commands: in the order of the work
+ORDER = (
+    *("new", "check", "card", "plan", "summary", "responses", "lend", "merge", "share", "audit", "upgrade"),
+    *("calc", "functions", "guide", "names", "extension", "excel", "completion"),
+)
+Resolved = tuple[str | None, click.Command | None, list[str]]
+
+
 class Refusal(click.ClickException):
-    """What could not be done, in one sentence or more."""
+    """What could not be done, in one sentence or more; as JSON as well where that was asked for."""
 
     exit_code = 2
 
+    def __init__(self, message: str, as_json: bool) -> None:
+        self.as_json = as_json
+        super().__init__(message)
+
+    def show(self, file: IO[Any] | None = None) -> None:
+        if self.as_json:
+            print_json({"error": self.message})
+        super().show(file)
+
 
 class Commands(click.Group):
-    """Turns our refusals into one plain sentence and exit code 2; keeps commands in the order of the work."""
+    """Turns our refusals into plain sentences and exit code 2; keeps commands in the order of the work."""
 
     def list_commands(self, ctx: click.Context) -> list[str]:
-        return list(self.commands)
+        return sorted(self.commands, key=ORDER.index)
+
+    def resolve_command(
+        self, ctx: click.Context, args: list[str]
+    ) -> tuple[str | None, click.Command | None, list[str]]:
+        name = args[0]
+        if name not in self.commands and not name.startswith("-") and not ctx.resilient_parsing:
+            near = difflib.get_close_matches(name, self.commands, n=1)
+            hint = f" Did you mean {near[0]}?" if near else " workbook-tools --help lists them."
+            ctx.fail(f"There is no command {name!r}.{hint}")
+        return super().resolve_command(ctx, args)
 
     def invoke(self, ctx: click.Context) -> Any:
         try:
             return super().invoke(ctx)
         except WorkbookToolsError as error:
-            raise Refusal(str(error)) from error
+            raise Refusal(str(error), bool(ctx.meta.get(AS_JSON))) from error
 
 
 @click.group(cls=Commands, epilog=EPILOG, context_settings={"help_option_names": ["-h", "--help"]})
 @click.version_option(__version__, prog_name="workbook-tools")
-def cli() -> None:
+@click.option("--no-colour", "--no-color", "plain", is_flag=True, help="No colours; NO_COLOR=1 does the same.")
+def cli(plain: bool) -> None:
     """Bath, buffer, top-up and stage arithmetic for fish health, and a case log per farm.
 
     Doses are reference values: the label in force, local law and the prescribing veterinarian decide.
     """
+    if plain:
+        os.environ["NO_COLOR"] = "1"
 
 
 def main() -> None:
     """Entry point of the console script."""
     if hasattr(sys.stdout, "reconfigure"):
         sys.stdout.reconfigure(errors="replace")
-    cli()
+    cli(prog_name="workbook-tools")
 
 
 from workbook_tools.cli import (  # noqa: E402 - they add their commands to `cli`
+    completion,
     functions,
     hosts,
     merge,
@@ -65,4 +106,5 @@ from workbook_tools.cli import (  # noqa: E402 - they add their commands to `cli
     workbooks,
 )
 
-__all__ = ["cli", "functions", "hosts", "main", "merge", "plan", "responses", "share", "upgrade", "workbooks"]
+__all__ = ["cli", "main"]
+__all__ += ["completion", "functions", "hosts", "merge", "plan", "responses", "share", "upgrade", "workbooks"]

@@ -9,8 +9,9 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from workbook_tools.cli.main import cli
+from workbook_tools.cli.options import FILE, JSON, QUIET, REPLACE
 from workbook_tools.cli.printing import print_json
-from workbook_tools.cli.workbooks import FILE, JSON, QUIET, REPLACE, made, named
+from workbook_tools.cli.writing import facts, made, named
 
 if TYPE_CHECKING:
     from workbook_tools.caselog.merged import Added, Change, Conflict, Merged
@@ -21,7 +22,7 @@ MOST_LINES = 20  # lines of one kind that are printed
 WHOLE_ROWS = ("other-thing", "id-doubled", "no-id", "no-room")
 
 
-@cli.command()
+@cli.command(short_help="Take copies of a case log back into it.")
 @click.argument("log", type=FILE)
 @click.argument("copies", type=FILE, nargs=-1, required=True)
 @click.option("--out", type=FILE, help="Write the merged log to this new file.")
@@ -85,13 +86,14 @@ def merge(
     raise SystemExit(1 if done.merged.conflicts else 0)
 
 
-@cli.command()
+@cli.command(short_help="Make a copy of a case log for another device.")
 @click.argument("log", type=FILE)
 @click.option("--out", type=FILE, required=True, help="Write the copy to this new file.")
 @click.option("--mark", required=True, help="One to three letters that its ids given ahead end in: T makes B048T.")
 @REPLACE
+@JSON
 @QUIET
-def lend(log: Path, out: Path, mark: str, replace: bool, quiet: bool) -> None:
+def lend(log: Path, out: Path, mark: str, replace: bool, as_json: bool, quiet: bool) -> None:
     """Make a copy of the case log at LOG to type into on another device, and to merge back afterwards.
 
     Empty rows of the copy have ids that end in the mark, so that a row typed there and one typed in LOG at the same
@@ -108,6 +110,9 @@ def lend(log: Path, out: Path, mark: str, replace: bool, quiet: bool) -> None:
 
     target = named(out)
     done, backup = lending.lend(log, case_log(), target, mark, replace)
+    if as_json:
+        print_json(facts(target, backup) | {"next": dict(done.first), "full": list(done.full)})
+        return
     if quiet:
         return
     click.echo(made(target, backup))
@@ -129,7 +134,7 @@ def _save(target: Path, log: Path, done: MergedFile, replace: bool) -> str:
         raise SaveError(log, "was changed by another program during the merge; nothing was written. Try again.")
     backup = save(target, done.content, replace)
     listed = f"; {done.newly_listed} new on its sheet Merge conflicts" if done.newly_listed else ""
-    return f"Made {target}{listed}" + (f"; the old file is kept as {backup.name}" if backup else "")
+    return made(target, backup) + listed
 
 
 def print_merge(merged: Merged) -> None:

@@ -8,25 +8,28 @@ from typing import TYPE_CHECKING
 import click
 
 from workbook_tools.cli.main import cli
+from workbook_tools.cli.options import FILE, JSON, PAPER, QUIET, REPLACE
 from workbook_tools.cli.printing import print_json, print_table
-from workbook_tools.cli.workbooks import FILE, JSON, REPLACE, named
+from workbook_tools.cli.writing import facts, made, named
 
 if TYPE_CHECKING:
     from workbook_tools.insight.planning import VisitPlan
     from workbook_tools.layouts.compute import Computed
 
 
-@cli.command()
+@cli.command(short_help="Plan a visit: packets, labels, store, sheets to fill.")
 @click.argument("path", metavar="LOG", type=FILE)
 @click.option("--visit", help="Which visit, by its id; left out: the next one, with a bath that is still to weigh.")
 @click.option("--out", type=FILE, help="Also make a workbook (.xlsx) of pages to print: plan, labels, sheets to fill.")
-@click.option("--paper", type=click.Choice(["A4", "Letter"], case_sensitive=False), default="A4", show_default=True)
+@PAPER
 @click.option("--fish", type=click.IntRange(1, 100), help="Rows for fish on the examination sheet, for each bath.")
 @REPLACE
 @JSON
+@QUIET
 def plan(
-    path: Path, visit: str | None, out: Path | None, paper: str, fish: int | None, replace: bool, as_json: bool
-) -> None:
+    path: Path, visit: str | None, out: Path | None, paper: str, fish: int | None, replace: bool, as_json: bool,
+    quiet: bool,
+) -> None:  # fmt: skip
     """Plan a visit of the case log LOG: every packet to weigh, totals against the store, what is due, what to take.
 
     \b
@@ -40,20 +43,23 @@ def plan(
 
     target = None if out is None else named(out)
     computed = read_log(path, case_log()).computed()
-    made = visit_plan(computed, visit, _suggested(computed, visit), path=path)
+    found = visit_plan(computed, visit, _suggested(computed, visit), path=path)
+    written: dict[str, str | None] = {}
+    sentence = ""
     if target is not None:
         from workbook_tools.sharing.visit_pages import visit_pages
         from workbook_tools.workbook.pages import build_pages
         from workbook_tools.workbook.saving import save
 
-        pages = visit_pages(made, computed, paper, fish)
-        backup = save(target, build_pages(f"Visit plan {made.visit}", pages), replace)
+        pages = visit_pages(found, computed, paper, fish)
+        backup = save(target, build_pages(f"Visit plan {found.visit}", pages), replace)
+        written, sentence = facts(target, backup), made(target, backup)
     if as_json:
-        print_json(made.as_dict())
-        return
-    print_plan(made)
-    if target is not None:
-        click.echo(f"Made {target}" + (f"; the old file is kept as {backup.name}" if backup else ""))
+        print_json(found.as_dict() | written)
+    elif not quiet:
+        print_plan(found)
+        if sentence:
+            click.echo(sentence)
 
 
 def _suggested(computed: Computed, visit: str | None) -> dict[tuple[str, str], tuple[float, str]]:
@@ -73,16 +79,16 @@ def _suggested(computed: Computed, visit: str | None) -> dict[tuple[str, str], t
     return learned_starts(responses(computed), blank)
 
 
-def print_plan(made: VisitPlan) -> None:
+def print_plan(planned: VisitPlan) -> None:
     """A plan in the terminal."""
     from workbook_tools.insight.planning import takes_in_words
     from workbook_tools.layouts.amounts import amount, short
 
-    site = " ".join(part for part in (made.site, made.site_name) if part)
-    click.echo(f"Plan of visit {made.visit}, {made.date}, {site}".rstrip(", "))
-    for note in made.notes:
+    site = " ".join(part for part in (planned.site, planned.site_name) if part)
+    click.echo(f"Plan of visit {planned.visit}, {planned.date}, {site}".rstrip(", "))
+    for note in planned.notes:
         click.echo(f"  ! {note}")
-    for bath in made.baths:
+    for bath in planned.baths:
         click.echo(f"\nBath {bath.bath}: {bath.species}, {bath.agent}, {bath.vessel}, {short(bath.litres, 'L')}")
         click.echo(f"  Start dose {short(bath.dose, 'mg/L')}: {bath.dose_words}")
         if bath.packets:
@@ -92,19 +98,20 @@ def print_plan(made: VisitPlan) -> None:
             )
         for note in bath.notes:
             click.echo(f"  ! {note}")
-    if made.totals:
+    if planned.totals:
         rows = [
-            [t.substance, amount(t.planned), amount(t.spare), amount(t.whole), takes_in_words(t)] for t in made.totals
+            [t.substance, amount(t.planned), amount(t.spare), amount(t.whole), takes_in_words(t)]
+            for t in planned.totals
         ]
         headings = ("Product", "Planned g", "Spare g", "In all g", "Take from the store")
         print_table("In all", headings, rows, (False, True, True, True, False))
-    for words in made.store_words:
+    for words in planned.store_words:
         click.echo(f"  ! {words}")
-    click.echo("Due by this visit:" if made.follow_ups else "Nothing promised is due by this visit.")
-    for follow_up in made.follow_ups:
+    click.echo("Due by this visit:" if planned.follow_ups else "Nothing promised is due by this visit.")
+    for follow_up in planned.follow_ups:
         click.echo(f"  [ ] {follow_up.due}: {follow_up.what}")
     click.echo("To take along:")
-    for item in made.checklist:
+    for item in planned.checklist:
         click.echo(f"  [ ] {item}")
-    for caution in made.cautions:
+    for caution in planned.cautions:
         click.echo(f"  ! {caution}")

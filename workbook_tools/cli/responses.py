@@ -9,14 +9,14 @@ from typing import TYPE_CHECKING
 import click
 
 from workbook_tools.cli.main import cli
+from workbook_tools.cli.options import FILE, JSON
 from workbook_tools.cli.printing import number, print_json, print_table
-from workbook_tools.cli.workbooks import made, named
+from workbook_tools.cli.writing import made, named
 
 if TYPE_CHECKING:
     from workbook_tools.insight.responses import Learned, Lesson, Response
     from workbook_tools.layouts.compute import Computed
 
-FILE = click.Path(path_type=Path)
 FIGURES = (
     *("Fish", "Baths", "Median s to working stage", "  its 95 % interval", "Working stage in 3 min"),
     *("  its 95 % interval", "Recovered in 5 min", "  its 95 % interval", "Adverse events", "Died", "From", "To"),
@@ -24,7 +24,7 @@ FIGURES = (
 INSTALL = "Time to the working stage and suggested start doses: pip install 'workbook-tools[insight]' adds them here."
 
 
-@cli.command()
+@cli.command(short_help="Print how each start dose worked, and the next to try.")
 @click.argument("path", type=FILE)
 @click.option("--species", help="Only this species.")
 @click.option("--agent", help="Only this agent.")
@@ -34,7 +34,7 @@ INSTALL = "Time to the working stage and suggested start doses: pip install 'wor
 @click.option(
     "--replace", is_flag=True, help="Replace a file that is there, with --into-log PATH itself; a dated backup is kept."
 )
-@click.option("--json", "as_json", is_flag=True, help="Print JSON for another program.")
+@JSON
 def responses(
     path: Path,
     species: str | None,

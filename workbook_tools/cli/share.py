@@ -3,13 +3,19 @@
 from __future__ import annotations
 
 import datetime
+from collections.abc import Mapping
 from pathlib import Path
+from typing import TYPE_CHECKING, Any
 
 import click
 
 from workbook_tools.cli.main import cli
+from workbook_tools.cli.options import FILE, JSON, PAPER, QUIET, REPLACE
 from workbook_tools.cli.printing import print_json
-from workbook_tools.cli.workbooks import FILE, JSON, REPLACE, named
+from workbook_tools.cli.writing import facts, made, named
+
+if TYPE_CHECKING:
+    from workbook_tools.sharing.copy import ProducerCopy
 
 PASSWORD = click.option(
     "--password-file",
@@ -19,21 +25,22 @@ PASSWORD = click.option(
 )
 
 
-@cli.command()
+@cli.command(short_help="Make a copy for one producer, of one site alone.")
 @click.argument("path", metavar="LOG", type=FILE)
 @click.option("--site", required=True, metavar="ID", help="Which site, by its id.")
 @click.option("--out", required=True, type=FILE, metavar="PATH", help="Where to: a workbook (.xlsx).")
 @click.option("--pdf", is_flag=True, help="Also print the pages to a PDF beside it, where LibreOffice is installed.")
 @PASSWORD
 @click.option("--since", type=click.DateTime(["%Y-%m-%d"]), metavar="DATE", help="Leave out rows before it.")
-@click.option("--paper", type=click.Choice(["A4", "Letter"], case_sensitive=False), default="A4", show_default=True)
+@PAPER
 @click.option("--language", default="en", show_default=True, help="Language of the pages: en, es.")
 @click.option("--units", type=click.Choice(["metric", "us"]), default="metric", show_default=True)
 @REPLACE
 @JSON
+@QUIET
 def share(
     path: Path, site: str, out: Path, pdf: bool, password_file: Path | None, since: datetime.datetime | None,
-    paper: str, language: str, units: str, replace: bool, as_json: bool,
+    paper: str, language: str, units: str, replace: bool, as_json: bool, quiet: bool,
 ) -> None:  # fmt: skip
     """Make a copy of the case log LOG for one producer: one site's rows on pages in plain words, and daily sheets.
 
@@ -60,18 +67,20 @@ def share(
     password = _password(password_file, confirm=True)
     computed = read_log(path, case_log()).computed()
     start = None if since is None else serial(since.date())
-    made = producer_copy(
+    made_copy = producer_copy(
         computed, site, datetime.datetime.now(), since=start, paper=paper, language=language, units=units, path=path
     )
-    hits = audit(made.content, computed, made.site)
+    hits = audit(made_copy.content, computed, made_copy.site)
     if hits:
         from workbook_tools.errors import LeakError
 
-        raise LeakError(made.site, [str(hit) for hit in hits])
-    content = made.content if password is None else locked(made.content, password)
-    _put(
-        made.content, content, target, pdf, replace, as_json, made.site, made.sheets, made.remarks, password is not None
-    )
+        raise LeakError(made_copy.site, [str(hit) for hit in hits])
+    content = made_copy.content if password is None else locked(made_copy.content, password)
+    done = _put(made_copy, content, target, pdf, replace)
+    if as_json:
+        print_json(done)
+    elif not quiet:
+        _say(done)
 
 
 def _free(log: Path, targets: list[Path], replace: bool) -> None:
@@ -96,11 +105,8 @@ def _password(file: Path | None, confirm: bool) -> str | None:
     return password_of(file)
 
 
-def _put(
-    plain: bytes, content: bytes, target: Path, pdf: bool, replace: bool, as_json: bool, site: str,
-    sheets: tuple[str, ...], remarks: tuple[str, ...], under_password: bool,
-) -> None:  # fmt: skip
-    """Save copy and PDF, and say what was made and what was not."""
+def _put(made_copy: ProducerCopy, content: bytes, target: Path, pdf: bool, replace: bool) -> dict[str, Any]:
+    """Save copy and PDF; what was made and what was not, as plain data."""
     from workbook_tools.errors import HostError
     from workbook_tools.sharing.pdf import pdf_of
     from workbook_tools.workbook.saving import save
@@ -109,29 +115,34 @@ def _put(
     pdf_path, trouble = None, None
     if pdf:
         try:
-            printed = pdf_of(plain)
+            printed = pdf_of(made_copy.content)
         except HostError as error:
             trouble = str(error)
         else:
             pdf_path = target.with_suffix(".pdf")
             save(pdf_path, printed, replace)
-    if as_json:
-        print_json(
-            {"file": str(target), "site": site, "sheets": list(sheets), "password": under_password}
-            | {"backup": str(backup) if backup else None, "pdf": str(pdf_path) if pdf_path else None}
-            | {"pdf_trouble": trouble, "remarks": list(remarks), "hits": []}
-        )
-        return
-    click.echo(f"Made {target}" + (f"; the old file is kept as {backup.name}" if backup else ""))
+    return facts(target, backup) | {
+        "site": made_copy.site,
+        "sheets": list(made_copy.sheets),
+        "password": content != made_copy.content,
+        "pdf": None if pdf_path is None else str(pdf_path),
+        "pdf_trouble": trouble,
+        "remarks": list(made_copy.remarks),
+        "hits": [],
+    }
+
+
+def _say(done: Mapping[str, Any]) -> None:
+    click.echo(made(Path(done["file"]), Path(done["backup"]) if done["backup"] else None))
     click.echo("It was looked through: nothing of another site, nothing private.")
-    if pdf_path:
-        unlocked = " It has no password: send it only where anyone may read it." if under_password else ""
-        click.echo(f"Made {pdf_path}.{unlocked}")
-    for line in (*remarks, *([trouble] if trouble else [])):
+    if done["pdf"]:
+        unlocked = " It has no password: send it only where anyone may read it." if done["password"] else ""
+        click.echo(f"Made {done['pdf']}.{unlocked}")
+    for line in (*done["remarks"], *([done["pdf_trouble"]] if done["pdf_trouble"] else [])):
         click.echo(f"  ! {line}")
 
 
-@cli.command()
+@cli.command(short_help="Look through a file for what it may not hold.")
 @click.argument("copy", metavar="COPY", type=FILE)
 @click.option("--against", required=True, type=FILE, metavar="LOG", help="The case log.")
 @click.option("--site", metavar="ID", help="The site that COPY is for; left out: the one it says itself.")

@@ -8,14 +8,15 @@ from typing import TYPE_CHECKING
 import click
 
 from workbook_tools.cli.main import cli
+from workbook_tools.cli.options import FILE, JSON, QUIET
 from workbook_tools.cli.printing import print_json
-from workbook_tools.cli.workbooks import FILE, JSON, QUIET, named
+from workbook_tools.cli.writing import named
 
 if TYPE_CHECKING:
     from workbook_tools.caselog.upgrading import Upgrade
 
 
-@cli.command()
+@cli.command(short_help="Bring a case log of an older layout to today's.")
 @click.argument("path", type=FILE)
 @click.option("--out", type=FILE, help="Write a new file and leave PATH as it is.")
 @JSON

@@ -8,19 +8,14 @@ from typing import TYPE_CHECKING
 import click
 
 from workbook_tools.cli.main import cli
+from workbook_tools.cli.options import FILE, JSON, QUIET, REPLACE
 from workbook_tools.cli.printing import console, number, print_json, print_table
+from workbook_tools.cli.writing import made, named, put
 
 if TYPE_CHECKING:
     from workbook_tools.caselog.card import BenchCard
     from workbook_tools.caselog.checking import Checked
     from workbook_tools.insight.summary import Block
-
-FILE = click.Path(path_type=Path)
-REPLACE = click.option(
-    "--replace", is_flag=True, help="Replace a file that is there; a dated backup is kept beside it."
-)
-QUIET = click.option("--quiet", is_flag=True, help="Print nothing but errors.")
-JSON = click.option("--json", "as_json", is_flag=True, help="Print JSON for another program.")
 
 
 @cli.group()
@@ -32,8 +27,9 @@ def new() -> None:
 @click.argument("path", type=FILE)
 @click.option("--rows", default=200, show_default=True, type=click.IntRange(1, 100_000), help="Rows on each sheet.")
 @REPLACE
+@JSON
 @QUIET
-def new_log(path: Path, rows: int, replace: bool, quiet: bool) -> None:
+def new_log(path: Path, rows: int, replace: bool, as_json: bool, quiet: bool) -> None:
     """Make an empty case log at PATH (.xlsx).
 
     \b
@@ -44,16 +40,17 @@ def new_log(path: Path, rows: int, replace: bool, quiet: bool) -> None:
     from workbook_tools.workbook.log import build_log
 
     target = named(path)
-    with progress(quiet) as report:
+    with progress(quiet or as_json) as report:
         content = build_log(case_log(), rows=rows, progress=report)
-    _save(target, content, replace, quiet)
+    put(target, content, replace, quiet, as_json)
 
 
 @new.command("bench")
 @click.argument("path", type=FILE)
 @REPLACE
+@JSON
 @QUIET
-def new_bench(path: Path, replace: bool, quiet: bool) -> None:
+def new_bench(path: Path, replace: bool, as_json: bool, quiet: bool) -> None:
     """Make a bench workbook at PATH (.xlsx): one bath worked out, with a card to print.
 
     \b
@@ -63,29 +60,7 @@ def new_bench(path: Path, replace: bool, quiet: bool) -> None:
     from workbook_tools.layouts import load
     from workbook_tools.workbook.bench import build_bench
 
-    _save(named(path), build_bench(load("bench")), replace, quiet)
-
-
-def named(path: Path) -> Path:
-    """The path with its ending; another ending than .xlsx is refused."""
-    if path.suffix == "":
-        return path.with_suffix(".xlsx")
-    if path.suffix.lower() != ".xlsx":
-        raise click.UsageError(f"{path}: the file's name must end in .xlsx")
-    return path
-
-
-def _save(path: Path, content: bytes, replace: bool, quiet: bool) -> None:
-    from workbook_tools.workbook.saving import save
-
-    backup = save(path, content, replace)
-    if not quiet:
-        click.echo(made(path, backup))
-
-
-def made(path: Path, backup: Path | None) -> str:
-    """The sentence that says what was written."""
-    return f"Made {path}" + (f"; the old file is kept as {backup.name}" if backup else "")
+    put(named(path), build_bench(load("bench")), replace, quiet, as_json)
 
 
 class progress:  # noqa: N801 - reads as a word at its one use
@@ -108,7 +83,7 @@ class progress:  # noqa: N801 - reads as a word at its one use
         self.bar.update(self.task, description=what, completed=done, total=whole)
 
 
-@cli.command()
+@cli.command(short_help="Say what is missing or wrong in a case log, cell by cell.")
 @click.argument("path", type=FILE)
 @click.option(
     "--annotate", type=FILE, metavar="OUT", help="Write a marked copy: a note on each cell, a sheet Findings."
@@ -161,7 +136,7 @@ def print_findings(checked: Checked) -> None:
     click.echo(f"{len(checked.faults)} to mend, {notices} to look at.")
 
 
-@cli.command()
+@cli.command(short_help="Print the bench card of a bath: every packet to weigh.")
 @click.argument("path", type=FILE)
 @click.option("--bath", help="Which bath, by its id; left out: the next one that is planned.")
 @JSON
@@ -174,11 +149,11 @@ def card(path: Path, bath: str | None, as_json: bool) -> None:
     """
     from workbook_tools.caselog.card import bench_card
 
-    made = bench_card(_checked(path).computed, path, bath)
+    found = bench_card(_checked(path).computed, path, bath)
     if as_json:
-        print_json(made.as_dict())
+        print_json(found.as_dict())
     else:
-        print_card(made)
+        print_card(found)
 
 
 def print_card(card: BenchCard) -> None:
@@ -196,7 +171,7 @@ def print_card(card: BenchCard) -> None:
         click.echo(f"  ! {caution}")
 
 
-@cli.command()
+@cli.command(short_help="Print the figures across all visits of a case log.")
 @click.argument("path", type=FILE)
 @JSON
 def summary(path: Path, as_json: bool) -> None:
