@@ -157,7 +157,7 @@ print(json.dumps([sorted(ours), missing]))
 def test_formulas_and_quantities_run_on_a_bare_python() -> None:
     """As inside a spreadsheet program's own Python: no installed package is there, only the standard library."""
     folders = ("formulas", "quantities")
-    names = [module_name(path) for folder in folders for path in sorted((PACKAGE / folder).glob("*.py"))]
+    names = [module_name(path) for folder in folders for path in sorted((PACKAGE / folder).rglob("*.py"))]
     names = [name for name in names if name not in NEEDS_PINT]
     assert "workbook_tools.formulas.bath" in names
     code = BARE.format(root=str(ROOT), names=names)

@@ -15,6 +15,7 @@ from hypothesis import strategies as st
 from tests.formulas.cases import Case, attempt, check, published
 from workbook_tools.errors import ArgumentError
 from workbook_tools.formulas import bath, carbonate, ph
+from workbook_tools.formulas.ph.prediction import MOST_BICARBONATE
 from workbook_tools.quantities import Quantity
 
 # what the trade meets: pH, alkalinity mg/L CaCO3, temperature C, tricaine mg/L, bicarbonate mg/L
@@ -231,4 +232,4 @@ def test_bicarbonate_ranges_agree() -> None:
     kinds = {parameter.name: parameter.kind for parameter in ph.after.checked.parameters}  # type: ignore[attr-defined]
     kind = kinds["bicarbonate"]
     assert isinstance(kind, Quantity)
-    assert kind.high / 84_007 == pytest.approx(ph.MOST_BICARBONATE)
+    assert kind.high / 84_007 == pytest.approx(MOST_BICARBONATE)

@@ -16,6 +16,7 @@ from hypothesis import strategies as st
 from tests.formulas.cases import Case, check, published
 from workbook_tools.errors import ArgumentError
 from workbook_tools.formulas import water
+from workbook_tools.formulas.water.ammonia_shares import free_above_total
 
 CASES = published("WATER")
 SEA_TABLE = [case for case in CASES if case.source.startswith("Bower & Bidwell 1978")]
@@ -77,7 +78,7 @@ def test_bisulfate_agrees_with_pyco2sys(temperature: float, salinity: float) -> 
     kelvin = temperature + 273.15
     constant = float(kHSO4_FREE_D90a(kelvin, salinity))
     expected = math.log10(1 + 0.02824 * salinity / 35 / constant)
-    assert water.free_above_total(kelvin, salinity) == pytest.approx(expected, rel=1e-3)
+    assert free_above_total(kelvin, salinity) == pytest.approx(expected, rel=1e-3)
 
 
 def test_sea_water_agrees_with_pyco2sys() -> None:

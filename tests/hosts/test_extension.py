@@ -52,7 +52,7 @@ def test_the_formulas_inside_are_the_files_of_the_package() -> None:
     for name, content in inside.items():
         assert content == (ROOT / name.removeprefix("pythonpath/")).read_bytes()
     for topic in {entry.topic for entry in entries()}:
-        assert f"pythonpath/workbook_tools/formulas/{topic}.py" in inside
+        assert {f"pythonpath/workbook_tools/formulas/{topic}{end}" for end in (".py", "/__init__.py")} & set(inside)
 
 
 def imported(tree: ast.AST) -> list[str]:
@@ -131,7 +131,7 @@ def test_install_upgrade_remove(extension_file: Path, profile: Profile, tmp_path
         tmp_path / "newer.oxt",
         {
             "description.xml": (f'version value="{workbook_tools.__version__}"', 'version value="99.1"'),
-            "pythonpath/workbook_tools/formulas/bath.py": (
+            "pythonpath/workbook_tools/formulas/bath/weights.py": (
                 "return volume * dose / 1000 / active",
                 "return volume * dose / 1000 / active + 100",
             ),

@@ -1,4 +1,4 @@
-"""The list of functions, in the order of their topics and of their modules."""
+"""The list of functions, in the order of their topics and of what each topic offers."""
 
 from __future__ import annotations
 
@@ -61,8 +61,10 @@ def entries() -> tuple[Entry, ...]:
     found = []
     for topic in TOPICS:
         module = importlib.import_module(f"workbook_tools.formulas.{topic}")
-        functions = [f for f in vars(module).values() if inspect.isfunction(f) and f.__module__ == module.__name__]
-        for function in functions:
+        offered = getattr(module, "__all__", None) or [
+            name for name, f in vars(module).items() if inspect.isfunction(f) and f.__module__ == module.__name__
+        ]
+        for function in (getattr(module, name) for name in offered):
             check = getattr(function, "checked", None)
             if isinstance(check, Checked):
                 name = worksheet_name(topic, function.__name__)

@@ -17,7 +17,7 @@ from workbook_tools.hosts.office_setup import install, installed, remove
 
 __all__ = ["build", "install", "installed", "remove"]
 
-BUNDLED = ("__init__.py", "errors.py", "quantities/*.py", "formulas/*.py", "hosts/__init__.py", "hosts/calc/*.py")
+BUNDLED = ("__init__.py", "errors.py", "quantities/*.py", "formulas/**/*.py", "hosts/__init__.py", "hosts/calc/*.py")
 # they need the pint library, which LibreOffice's Python does not have
 LEFT_OUT = ("quantities/boundary.py", "quantities/unit_table_writer.py")
 

@@ -46,12 +46,18 @@ def requires(
     return attach
 
 
+def topic_of(module: str) -> str:
+    """Topic of the functions in a module: workbook_tools.formulas.bath and all within it is "bath"."""
+    within = module.partition(".formulas.")[2] or module.rpartition(".")[2]
+    return within.partition(".")[0]
+
+
 class Checked:
     """What the decorator knows of a function; kept on it as `checked`."""
 
     def __init__(self, function: Callable[..., Any]) -> None:
         self.function = function
-        self.topic = function.__module__.rsplit(".", 1)[-1]
+        self.topic = topic_of(function.__module__)
         self.name = f"{self.topic}.{function.__name__}"
         self.parameters: tuple[Parameter, ...] = parameters_of(function)
         self.result = result_of(function)
