@@ -15,7 +15,7 @@ import tempfile
 import time
 from collections.abc import Callable
 from pathlib import Path
-from typing import Any
+from typing import IO, Any
 
 import pytest
 
@@ -108,14 +108,15 @@ def test_replacing_what_is_not_there_makes_no_backup(tmp_path: Path) -> None:
 def test_a_file_that_is_open_is_not_touched(name: str, path: Path) -> None:
     """Lock files of both families of spreadsheet programs; one of them cuts two letters off a long name."""
     lock = path.with_name(name)
-    lock.write_bytes(b"somebody")
+    lock.write_bytes(b"")
+    os.utime(lock, (time.time() - 300, time.time() - 300))
     with pytest.raises(BusyFileError) as caught:
         save(path, NEW, replace=True)
     assert str(caught.value) == (
-        f"{path}: is open in a spreadsheet program (its lock file {name} is there). Close it and try again; if no "
-        "program has it open, delete that lock file."
+        f"{path}: is open in a spreadsheet program: somebody has had it open for 5 minutes. Close it there and try "
+        f"again; if no program has it open, delete the lock file {name}."
     )
-    assert there(path) == {path.name: OLD, name: b"somebody"}
+    assert there(path) == {path.name: OLD, name: b""}
 
 
 def test_a_lock_file_of_another_log_is_none_of_ours(path: Path) -> None:
@@ -208,11 +209,11 @@ def test_a_disk_that_fails_while_writing(
 
 
 def test_a_disk_that_is_full_at_the_backup(path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    def half(source: Path, target: Path) -> None:
-        Path(target).write_bytes(Path(source).read_bytes()[:3])
+    def half(source: IO[bytes], target: IO[bytes]) -> None:
+        target.write(source.read(3))
         raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
 
-    monkeypatch.setattr(shutil, "copy2", half)
+    monkeypatch.setattr(shutil, "copyfileobj", half)
     with pytest.raises(SaveError) as caught:
         save(path, NEW, replace=True)
     assert str(caught.value) == f"{path}: no backup could be made (No space left on device); nothing was changed."
@@ -258,14 +259,13 @@ from pathlib import Path
 from workbook_tools.workbook.saving import save
 
 def piece_by_piece(source, target):
-    with open(target, "wb") as file:
-        for number, byte in enumerate(Path(source).read_bytes()):
-            if number == int(sys.argv[2]):
-                os.kill(os.getpid(), signal.SIGKILL)
-            file.write(bytes([byte]))
-            file.flush()
+    for number, byte in enumerate(source.read()):
+        if number == int(sys.argv[2]):
+            os.kill(os.getpid(), signal.SIGKILL)
+        target.write(bytes([byte]))
+        target.flush()
 
-shutil.copy2 = piece_by_piece
+shutil.copyfileobj = piece_by_piece
 save(Path(sys.argv[1]), b"the new log, which is longer", replace=True)
 """
 
@@ -284,11 +284,11 @@ def test_killed_during_the_backup_no_backup_is_cut_short(copied: int, path: Path
 
 
 def test_an_interruption_during_the_backup_leaves_nothing(path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    def interrupted(source: Path, target: Path) -> None:
-        Path(target).write_bytes(Path(source).read_bytes()[:3])
+    def interrupted(source: IO[bytes], target: IO[bytes]) -> None:
+        target.write(source.read(3))
         raise KeyboardInterrupt
 
-    monkeypatch.setattr(shutil, "copy2", interrupted)
+    monkeypatch.setattr(shutil, "copyfileobj", interrupted)
     with pytest.raises(KeyboardInterrupt):
         save(path, NEW, replace=True)
     assert there(path) == {path.name: OLD}

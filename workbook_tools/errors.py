@@ -115,7 +115,14 @@ class SaveError(WorkbookToolsError, OSError):
 
 
 class BusyFileError(SaveError):
-    """The file is open in a spreadsheet program."""
+    """The file is open in a spreadsheet program, or another command is writing it."""
+
+
+class ChangedFileError(SaveError):
+    """A file was changed by another program while a command worked on it; nothing was written."""
+
+    def __init__(self, path: object, more: str = "") -> None:
+        super().__init__(path, f"was changed by another program meanwhile; nothing was written. Try again.{more}")
 
 
 class EditError(WorkbookToolsError, ValueError):

@@ -16,6 +16,7 @@ from workbook_tools.workbook.editing import WorkbookEdit
 from workbook_tools.workbook.package import new_frame, package
 from workbook_tools.workbook.parts import space
 from workbook_tools.workbook.saving import save
+from workbook_tools.workbook.seen import Seen
 from workbook_tools.workbook.sheet_rows import place_of
 from workbook_tools.workbook.styles import Styles
 
@@ -28,14 +29,15 @@ CELL = re.compile(r"!\$?([A-Z]{1,3})\$?(\d+)$")
 NOTE_LIMIT = 8_000  # characters; no cell has so many findings, but a value may be long
 
 
-def annotate(path: Path, checked: Checked, out: Path, replace: bool = False) -> Path | None:
+def annotate(path: Path, checked: Checked, out: Path, replace: bool = False, seen: Seen | None = None) -> Path | None:
     """Write a marked copy of the log at `path` to `out`; the log itself is not touched.
 
+    `seen` is the log as it was before it was checked: findings of one state are not put on another.
     Answers the backup of a file that was replaced. Raises SaveError where `out` is the log itself or cannot be written.
     """
     if out.exists() and out.samefile(path):
         raise SaveError(out, "is the log itself, which stays as it is; give the marked copy another name.")
-    return save(out, annotated(path.read_bytes(), checked, path), replace)
+    return save(out, annotated(path.read_bytes(), checked, path), replace, seen)
 
 
 def annotated(content: bytes, checked: Checked, path: object = "workbook") -> bytes:

@@ -16,6 +16,7 @@ from workbook_tools.layouts.model import MARK_LETTERS, column_number
 from workbook_tools.workbook.cell_formulas import formula_of
 from workbook_tools.workbook.editing import WorkbookEdit
 from workbook_tools.workbook.saving import save
+from workbook_tools.workbook.seen import Seen
 
 FEWEST_ROWS = 5  # empty ones: a sheet of the copy with fewer is made longer
 
@@ -36,10 +37,11 @@ def lend(path: Path, layout: Layout, out: Path, mark: str, replace: bool = False
     Answers the copy, and the backup of a file that was replaced. Raises DataError for what is no mark, ReadError for
     what is no log of this layout, SaveError where `out` is the log itself or cannot be written.
     """
+    seen = Seen(path)
     done = lent(path, layout, mark)
     if out.exists() and out.samefile(path):
         raise SaveError(out, "is the log itself, which stays as it is; give the copy another name.")
-    return done, save(out, done.content, replace)
+    return done, save(out, done.content, replace, seen)
 
 
 def lent(path: Path, layout: Layout, mark: str) -> Lent:

@@ -23,6 +23,7 @@ from workbook_tools.workbook.editing import NewColumn, WorkbookEdit
 from workbook_tools.workbook.log import build_log
 from workbook_tools.workbook.models import Model
 from workbook_tools.workbook.saving import save
+from workbook_tools.workbook.seen import Seen
 
 LAYOUT, VERSION = "Layout", "Layout version"
 CHOICES = "choices_"
@@ -46,10 +47,11 @@ def upgrade(path: Path, layout: Layout, out: Path | None = None) -> tuple[Upgrad
     Answers what was done, and the backup. Raises ReadError for what is no case log of a known layout, EditError where
     the person has to move or rename something first, SaveError; in all of them the log is as it was.
     """
+    seen = Seen(path)
     done = upgraded(path, layout)
     if done.content is None:
         return done, None
-    return done, save(path if out is None else out, done.content, replace=out is None)
+    return done, save(path if out is None else out, done.content, replace=out is None, seen=seen)
 
 
 def upgraded(path: Path, layout: Layout) -> Upgrade:

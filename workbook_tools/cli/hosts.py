@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import tempfile
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
 from workbook_tools.cli.main import cli
 from workbook_tools.cli.options import FILE, JSON, QUIET, REPLACE
 from workbook_tools.cli.printing import print_json, print_table
-from workbook_tools.cli.writing import facts, made, put
+from workbook_tools.cli.writing import facts, held, made, put
 
 
 @cli.command(short_help="Write or install the LibreOffice Calc extension.")
@@ -76,14 +77,16 @@ def names(path: Path, as_json: bool, quiet: bool) -> None:
       workbook-tools names "My own sheet.xlsx"
     """
     from workbook_tools.hosts.excel_names import put_names
-    from workbook_tools.workbook.saving import check_not_open, save
+    from workbook_tools.workbook.saving import save
+    from workbook_tools.workbook.seen import Seen
 
-    check_not_open(path)
-    with tempfile.TemporaryDirectory() as folder:
-        out = Path(folder) / "with-names.xlsx"
-        known = put_names(path, out)
-        content = out.read_bytes()
-    backup = save(path, content, replace=True)
+    with held(path, "names"):
+        seen = Seen(path)
+        with tempfile.TemporaryDirectory() as folder:
+            out = Path(folder) / "with-names.xlsx"
+            known = put_names(path, out)
+            content = out.read_bytes()
+        backup = save(path, content, replace=True, seen=seen)
     if as_json:
         print_json(facts(path, backup) | {"names": len(known)})
     elif not quiet:

@@ -73,6 +73,11 @@ class Commands(click.Group):
             return super().invoke(ctx)
         except WorkbookToolsError as error:
             raise Refusal(str(error), bool(ctx.meta.get(AS_JSON))) from error
+        except BrokenPipeError:  # whoever read the output has gone; click ends quietly
+            raise
+        except OSError as error:  # a disk that fails, or a folder that vanishes, where nobody expects it
+            place = f"{error.filename}: " if error.filename else ""
+            raise Refusal(f"{place}{error.strerror or error}", bool(ctx.meta.get(AS_JSON))) from error
 
 
 @click.group(cls=Commands, epilog=EPILOG, context_settings={"help_option_names": ["-h", "--help"]})

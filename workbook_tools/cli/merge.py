@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 from collections.abc import Iterable, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -11,11 +12,12 @@ import click
 from workbook_tools.cli.main import cli
 from workbook_tools.cli.options import FILE, JSON, QUIET, REPLACE
 from workbook_tools.cli.printing import print_json
-from workbook_tools.cli.writing import facts, made, named
+from workbook_tools.cli.writing import facts, held, made, named
 
 if TYPE_CHECKING:
     from workbook_tools.caselog.merged import Added, Change, Conflict, Merged
     from workbook_tools.caselog.merging_files import MergedFile
+    from workbook_tools.workbook.seen import Seen
 
 MOST_NAMED = 12  # rows of one sheet that are named one by one
 MOST_LINES = 20  # lines of one kind that are printed
@@ -60,6 +62,23 @@ def merge(
       workbook-tools merge "River farm.xlsx" tablet.xlsx returned.xlsx --out merged.xlsx
       workbook-tools merge "River farm.xlsx" tablet.xlsx --base "River farm March.xlsx" --replace
     """
+    if out is None and not replace:
+        raise click.UsageError("say where the merged log goes: --out PATH for a new file, or --replace for LOG itself")
+    target = log if out is None else named(out)
+    with held(log, "merge") if _same(target, log) else contextlib.nullcontext():
+        done, where = _merged(log, copies, target, base, replace)
+    if as_json:
+        print_json({"file": str(target)} | done.as_dict())
+    elif not quiet:
+        print_merge(done.merged)
+        click.echo(where)
+    raise SystemExit(1 if done.merged.conflicts else 0)
+
+
+def _merged(
+    log: Path, copies: tuple[Path, ...], target: Path, base: Path | None, replace: bool
+) -> tuple[MergedFile, str]:
+    """The merge, written, and the sentence that says so."""
     import datetime
 
     from workbook_tools.caselog.merging_files import merge_files
@@ -67,23 +86,20 @@ def merge(
     from workbook_tools.layouts import case_log
     from workbook_tools.sharing.returned import identity
     from workbook_tools.sharing.taken_back import taken_back
+    from workbook_tools.workbook.seen import Seen
 
-    if out is None and not replace:
-        raise click.UsageError("say where the merged log goes: --out PATH for a new file, or --replace for LOG itself")
-    target = log if out is None else named(out)
+    seen = Seen(log, *copies, *([base] if base else []))
     layout = case_log()
     back = {str(path): taken_back(path, layout, read_log(log, layout)) for path in copies if identity(path) is not None}
     logs = [path for path in copies if str(path) not in back]
     rows = {name: one.log for name, one in back.items()}
     done = merge_files(log, logs, layout, datetime.datetime.now(), base, rows)
     done.merged.remarks += [note for one in back.values() for note in one.notes]
-    where = _save(target, log, done, replace)
-    if as_json:
-        print_json({"file": str(target)} | done.as_dict())
-    elif not quiet:
-        print_merge(done.merged)
-        click.echo(where)
-    raise SystemExit(1 if done.merged.conflicts else 0)
+    return done, _save(target, log, done, replace, seen)
+
+
+def _same(target: Path, log: Path) -> bool:
+    return target.resolve() == log.resolve()
 
 
 @cli.command(short_help="Make a copy of a case log for another device.")
@@ -123,16 +139,14 @@ def lend(log: Path, out: Path, mark: str, replace: bool, as_json: bool, quiet: b
     click.echo(f'Bring it back with: workbook-tools merge "{log}" "{target}" --replace')
 
 
-def _save(target: Path, log: Path, done: MergedFile, replace: bool) -> str:
+def _save(target: Path, log: Path, done: MergedFile, replace: bool, seen: Seen) -> str:
     """Write the merged log; the sentence that says so."""
-    from workbook_tools.errors import SaveError
     from workbook_tools.workbook.saving import save
 
-    if target.resolve() == log.resolve() and not done.differs:
+    seen.check()
+    if _same(target, log) and not done.differs:
         return f"{target} has all of it already; nothing was written."
-    if target.resolve() == log.resolve() and log.read_bytes() != done.before:
-        raise SaveError(log, "was changed by another program during the merge; nothing was written. Try again.")
-    backup = save(target, done.content, replace)
+    backup = save(target, done.content, replace, seen)
     listed = f"; {done.newly_listed} new on its sheet Merge conflicts" if done.newly_listed else ""
     return made(target, backup) + listed
 

@@ -40,7 +40,9 @@ def plan(
     from workbook_tools.caselog.reading import read_log
     from workbook_tools.insight.planning import visit_plan
     from workbook_tools.layouts import case_log
+    from workbook_tools.workbook.seen import Seen
 
+    seen = Seen(path)
     target = None if out is None else named(out)
     computed = read_log(path, case_log()).computed()
     found = visit_plan(computed, visit, _suggested(computed, visit), path=path)
@@ -52,7 +54,7 @@ def plan(
         from workbook_tools.workbook.saving import save
 
         pages = visit_pages(found, computed, paper, fish)
-        backup = save(target, build_pages(f"Visit plan {found.visit}", pages), replace)
+        backup = save(target, build_pages(f"Visit plan {found.visit}", pages), replace, seen)
         written, sentence = facts(target, backup), made(target, backup)
     if as_json:
         print_json(found.as_dict() | written)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import textwrap
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -11,7 +12,7 @@ import click
 from workbook_tools.cli.main import cli
 from workbook_tools.cli.options import FILE, JSON
 from workbook_tools.cli.printing import number, print_json, print_table
-from workbook_tools.cli.writing import made, named
+from workbook_tools.cli.writing import held, made, named
 
 if TYPE_CHECKING:
     from workbook_tools.insight.responses import Learned, Lesson, Response
@@ -94,7 +95,8 @@ def _keep(path: Path, out: Path | None, replace: bool, quiet: bool) -> None:
     from workbook_tools.layouts import case_log
 
     target = path if out is None else named(out)
-    rows, backup = keep(path, case_log(), datetime.date.today(), target, replace)
+    with held(path, "responses") if target.resolve() == path.resolve() else contextlib.nullcontext():
+        rows, backup = keep(path, case_log(), datetime.date.today(), target, replace)
     if not quiet:
         lines = f"{rows} {'row' if rows == 1 else 'rows'} of what the log has learned on its Summary sheet"
         click.echo(f"{made(target, backup)}; {lines}")

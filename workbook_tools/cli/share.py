@@ -16,6 +16,7 @@ from workbook_tools.cli.writing import facts, made, named
 
 if TYPE_CHECKING:
     from workbook_tools.sharing.copy import ProducerCopy
+    from workbook_tools.workbook.seen import Seen
 
 PASSWORD = click.option(
     "--password-file",
@@ -59,7 +60,9 @@ def share(
     from workbook_tools.sharing.copy import producer_copy
     from workbook_tools.sharing.locked import locked
     from workbook_tools.sharing.words import languages
+    from workbook_tools.workbook.seen import Seen
 
+    seen = Seen(path)
     target = named(out)
     if language not in languages():
         raise click.UsageError(f"--language {language}: there are {', '.join(languages())}")
@@ -76,7 +79,7 @@ def share(
 
         raise LeakError(made_copy.site, [str(hit) for hit in hits])
     content = made_copy.content if password is None else locked(made_copy.content, password)
-    done = _put(made_copy, content, target, pdf, replace)
+    done = _put(made_copy, content, target, pdf, replace, seen)
     if as_json:
         print_json(done)
     elif not quiet:
@@ -105,13 +108,13 @@ def _password(file: Path | None, confirm: bool) -> str | None:
     return password_of(file)
 
 
-def _put(made_copy: ProducerCopy, content: bytes, target: Path, pdf: bool, replace: bool) -> dict[str, Any]:
+def _put(made_copy: ProducerCopy, content: bytes, target: Path, pdf: bool, replace: bool, seen: Seen) -> dict[str, Any]:
     """Save copy and PDF; what was made and what was not, as plain data."""
     from workbook_tools.errors import HostError
     from workbook_tools.sharing.pdf import pdf_of
     from workbook_tools.workbook.saving import save
 
-    backup = save(target, content, replace)
+    backup = save(target, content, replace, seen)
     pdf_path, trouble = None, None
     if pdf:
         try:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -10,7 +11,7 @@ import click
 from workbook_tools.cli.main import cli
 from workbook_tools.cli.options import FILE, JSON, QUIET
 from workbook_tools.cli.printing import print_json
-from workbook_tools.cli.writing import named
+from workbook_tools.cli.writing import held, named
 
 if TYPE_CHECKING:
     from workbook_tools.caselog.upgrading import Upgrade
@@ -35,7 +36,8 @@ def upgrade(path: Path, out: Path | None, as_json: bool, quiet: bool) -> None:
     from workbook_tools.layouts import case_log
 
     target = None if out is None else named(out)
-    done, backup = upgrading.upgrade(path, case_log(), target)
+    with held(path, "upgrade") if target is None else contextlib.nullcontext():
+        done, backup = upgrading.upgrade(path, case_log(), target)
     if as_json:
         print_json(
             {

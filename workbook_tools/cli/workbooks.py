@@ -104,12 +104,15 @@ def check(path: Path, annotate: Path | None, replace: bool, as_json: bool, quiet
     """
     if replace and annotate is None:
         raise click.UsageError("--replace is about the marked copy: say --annotate OUT as well.")
+    from workbook_tools.workbook.seen import Seen
+
+    seen = Seen(path)
     target = None if annotate is None else named(annotate)
     checked = _checked(path)
     if target is not None:
         from workbook_tools.caselog import annotating
 
-        backup = annotating.annotate(path, checked, target, replace)
+        backup = annotating.annotate(path, checked, target, replace, seen)
         if not quiet and not as_json:
             click.echo(made(target, backup))
     if as_json:

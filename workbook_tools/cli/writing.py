@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import contextlib
+from collections.abc import Iterator
 from pathlib import Path
 
 import click
@@ -37,3 +39,14 @@ def put(path: Path, content: bytes, replace: bool, quiet: bool = False, as_json:
         print_json(facts(path, backup))
     elif not quiet:
         click.echo(made(path, backup))
+
+
+@contextlib.contextmanager
+def held(log: Path, command: str) -> Iterator[None]:
+    """Hold a log that a command reads and then writes in place, so that no other command does meanwhile."""
+    from workbook_tools.workbook.holding import in_place
+
+    with in_place(log, command) as note:
+        if note:
+            click.echo(note, err=True)
+        yield

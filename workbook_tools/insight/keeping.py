@@ -10,11 +10,12 @@ from typing import Any
 from workbook_tools.caselog.checking import check_log
 from workbook_tools.caselog.reading import open_workbook
 from workbook_tools.caselog.recomputing import RawCells
-from workbook_tools.errors import EditError, ReadError, SaveError
+from workbook_tools.errors import EditError, ReadError
 from workbook_tools.insight.responses import learned_rows
 from workbook_tools.layouts import Layout
 from workbook_tools.workbook.editing import TablePlace, WorkbookEdit
 from workbook_tools.workbook.saving import save
+from workbook_tools.workbook.seen import Seen
 
 TABLE = "learned"  # its key in the layout
 
@@ -40,12 +41,11 @@ def keep(
     ReadError : the log cannot be read, or its Summary has no table Learned. EditError : something stands below the
     table where it needs more rows. MissingLibraryError : lifelines is not installed. SaveError : it cannot be written.
     """
+    seen = Seen(path)
     before = path.read_bytes() if path.is_file() else b""
     rows = learned_rows(check_log(path, layout).computed, today)
     content = with_learned(before, rows, layout, path)
-    if path.read_bytes() != before:
-        raise SaveError(path, "was changed by another program meanwhile; nothing was written. Try again.")
-    return len(rows), save(path if out is None else out, content, replace)
+    return len(rows), save(path if out is None else out, content, replace, seen)
 
 
 def with_learned(content: bytes, rows: Sequence[Mapping[str, Any]], layout: Layout, path: object = "workbook") -> bytes:

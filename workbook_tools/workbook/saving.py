@@ -9,26 +9,11 @@ import shutil
 import tempfile
 from pathlib import Path
 
-from workbook_tools.errors import BusyFileError, SaveError
+from workbook_tools.errors import BusyFileError, ChangedFileError, SaveError
+from workbook_tools.workbook.elsewhere import check_not_open
+from workbook_tools.workbook.seen import Seen
 
-
-def lock_files(path: Path) -> list[Path]:
-    """Lock files that a spreadsheet program leaves beside a workbook while it is open."""
-    marks = [path.with_name(f"~${path.name}"), path.with_name(f".~lock.{path.name}#")]
-    if len(path.stem) > 6:  # the first family cuts two letters off longer names
-        marks.append(path.with_name(f"~${path.name[2:]}"))
-    return [mark for mark in marks if mark.exists()]
-
-
-def check_not_open(path: Path) -> None:
-    """Raises BusyFileError while a spreadsheet program has the file open."""
-    marks = lock_files(path)
-    if marks:
-        raise BusyFileError(
-            path,
-            f"is open in a spreadsheet program (its lock file {marks[0].name} is there). Close it and try again; if no "
-            "program has it open, delete that lock file.",
-        )
+THERE_ALREADY = "is there already. Choose another name, or say --replace (a dated backup is kept)."
 
 
 def backup_name(path: Path, moment: datetime.datetime) -> Path:
@@ -36,13 +21,13 @@ def backup_name(path: Path, moment: datetime.datetime) -> Path:
     stem = f"{path.stem}.backup-{moment:%Y%m%d-%H%M%S}"
     candidate = path.with_name(f"{stem}{path.suffix}")
     number = 2
-    while candidate.exists():
+    while os.path.lexists(candidate):
         candidate = path.with_name(f"{stem}-{number}{path.suffix}")
         number += 1
     return candidate
 
 
-def save(path: Path, content: bytes, replace: bool = False) -> Path | None:
+def save(path: Path, content: bytes, replace: bool = False, seen: Seen | None = None) -> Path | None:
     """Write a file: whole or not at all.
 
     Parameters
@@ -50,6 +35,7 @@ def save(path: Path, content: bytes, replace: bool = False) -> Path | None:
     path : where to; its folder must exist.
     content : the file's bytes.
     replace : whether a file that is there may be replaced; it is kept beside it as a dated backup.
+    seen : the files that the content was made from; nothing is written where one of them has changed since.
 
     Returns
     -------
@@ -57,36 +43,71 @@ def save(path: Path, content: bytes, replace: bool = False) -> Path | None:
 
     Raises
     ------
-    BusyFileError : a spreadsheet program has it open. SaveError : anything else in the way; nothing was changed.
+    BusyFileError : a spreadsheet program has it open. ChangedFileError : it, or a file that was read, has changed.
+    SaveError : anything else in the way. In all of them nothing was changed; what could not be cleared away is named.
     """
+    try:
+        path = _target(path)
+        before = _state(path)
+    except SaveError:
+        raise
+    except OSError as error:  # the folder cannot even be looked at
+        raise SaveError(path, f"cannot be written ({error.strerror}); nothing was changed.") from error
+    if before is not None and not replace:
+        raise SaveError(path, THERE_ALREADY)
+    check_not_open(path)
+    if seen is not None:
+        seen.check()
+    temporary = _written(path, content)
+    try:
+        backup = _backed_up(path, temporary) if before is not None else None
+    except BaseException:  # an interruption as well
+        _cleared(temporary)
+        raise
+    made = [temporary, *([backup] if backup else [])]
+    try:
+        if seen is not None:
+            seen.check()
+        _check_same(path, before)
+        temporary.replace(path)
+    except ChangedFileError as error:
+        left = _cleared(*made)
+        raise ChangedFileError(error.path, left) from error
+    except OSError as error:
+        left = _cleared(*made[1:])  # the old file itself is still there
+        if not isinstance(error, PermissionError):
+            raise SaveError(path, f"cannot be replaced ({error.strerror}).{left}", temporary) from error
+        raise BusyFileError(
+            path, f"cannot be replaced ({error.strerror}); is it open elsewhere?{left}", temporary
+        ) from error
+    except BaseException:  # an interruption: leave nothing lying about
+        _cleared(*made)
+        raise
+    _settled(path.parent)
+    return backup
+
+
+def _target(path: Path) -> Path:
+    """Where to really; a link stays, what it points to is replaced."""
     if path.is_dir():
         raise SaveError(path, "is a folder, not a file.")
     if not path.parent.is_dir():
         raise SaveError(path, f"the folder {path.parent} is not there.")
-    path = path.resolve() if path.is_symlink() else path  # the link stays, what it points to is replaced
-    there = path.exists()
-    if there and not replace:
-        raise SaveError(path, "is there already. Choose another name, or say --replace (a dated backup is kept).")
-    check_not_open(path)
-    temporary = _written(path, content)
+    return path.resolve() if path.is_symlink() else path
+
+
+def _state(path: Path) -> tuple[int, int, int] | None:
+    """What changes whenever another program saves the file; None where there is none."""
     try:
-        backup = _backed_up(path) if there else None
-    except BaseException:  # an interruption as well
-        temporary.unlink(missing_ok=True)
-        raise
-    try:
-        temporary.replace(path)
-    except OSError as error:
-        if backup is not None:
-            backup.unlink(missing_ok=True)  # the old file itself is still there
-        if not isinstance(error, PermissionError):
-            raise SaveError(path, f"cannot be replaced ({error.strerror}).", temporary) from error
-        raise BusyFileError(path, f"cannot be replaced ({error.strerror}); is it open elsewhere?", temporary) from error
-    except BaseException:  # an interruption: leave nothing lying about
-        temporary.unlink(missing_ok=True)
-        raise
-    _settled(path.parent)
-    return backup
+        there = path.stat()
+    except FileNotFoundError:
+        return None
+    return there.st_ino, there.st_size, there.st_mtime_ns
+
+
+def _check_same(path: Path, before: tuple[int, int, int] | None) -> None:
+    if _state(path) != before:
+        raise ChangedFileError(path)
 
 
 def _written(path: Path, content: bytes) -> Path:
@@ -102,10 +123,10 @@ def _written(path: Path, content: bytes) -> Path:
             os.fsync(file.fileno())
         temporary.chmod(path.stat().st_mode & 0o777 if path.exists() else 0o666 & ~_umask())
     except OSError as error:
-        temporary.unlink(missing_ok=True)
-        raise SaveError(path, f"cannot be written ({error.strerror}); nothing was changed.") from error
+        left = _cleared(temporary)
+        raise SaveError(path, f"cannot be written ({error.strerror}); nothing was changed.{left}") from error
     except BaseException:
-        temporary.unlink(missing_ok=True)
+        _cleared(temporary)
         raise
     return temporary
 
@@ -116,26 +137,40 @@ def _umask() -> int:
     return mask
 
 
-def _backed_up(path: Path) -> Path:
+def _backed_up(path: Path, temporary: Path) -> Path:
     """Copy a file beside itself under a dated name, which the copy gets only when it is whole."""
     backup = backup_name(path, datetime.datetime.now())
     partial = backup.with_name(f".{backup.stem}.partial")
     try:
-        shutil.copy2(path, partial)
-        with partial.open("rb") as file:
-            os.fsync(file.fileno())
+        with path.open("rb") as source, partial.open("wb") as target:
+            shutil.copyfileobj(source, target)
+            target.flush()
+            os.fsync(target.fileno())  # of a file open for writing: some systems sync no other
+        shutil.copystat(path, partial)
         partial.rename(backup)
     except OSError as error:
-        partial.unlink(missing_ok=True)
-        raise SaveError(path, f"no backup could be made ({error.strerror}); nothing was changed.") from error
+        left = _cleared(partial, temporary)
+        raise SaveError(path, f"no backup could be made ({error.strerror}); nothing was changed.{left}") from error
     except BaseException:
-        partial.unlink(missing_ok=True)
+        _cleared(partial)
         raise
+    _settled(path.parent)  # the old state has its name before the log gets its new one
     return backup
 
 
+def _cleared(*files: Path) -> str:
+    """Remove what a save that failed has made; a sentence that names what cannot be removed."""
+    left = []
+    for file in files:
+        try:
+            file.unlink(missing_ok=True)
+        except OSError:
+            left.append(file.name)
+    return f" {' and '.join(left)} could not be removed; delete it." if left else ""
+
+
 def _settled(folder: Path) -> None:
-    """Make the new name survive a power cut, where the system lets a folder be synced."""
+    """Make a new name survive a power cut, where the system lets a folder be synced."""
     with contextlib.suppress(OSError):
         handle = os.open(folder, os.O_RDONLY)
         try:
