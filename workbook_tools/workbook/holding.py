@@ -18,7 +18,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
-from workbook_tools.errors import BusyFileError, SaveError
+from workbook_tools.errors import BusyFileError, SaveError, WorkbookToolsError
 from workbook_tools.workbook.elsewhere import MOST_READ, check_not_open, lasting, plain
 
 LONGEST = datetime.timedelta(hours=1)  # no command takes as long
@@ -94,9 +94,14 @@ def in_place(path: Path, command: str) -> Iterator[str | None]:
     raw = _taken(path, lock, command)
     try:
         yield note
-    except BaseException:
-        with contextlib.suppress(OSError):
+    except BaseException as error:
+        try:
             _release(lock, raw)
+        except OSError:
+            if not isinstance(error, WorkbookToolsError | OSError):
+                raise error from None  # an interruption, or a fault of ours: nothing to add to
+            more = f"The lock file {lock.name} could not be removed either; delete it."
+            raise _with(path, error, more) from error
         raise
     try:
         _release(lock, raw)
@@ -104,6 +109,13 @@ def in_place(path: Path, command: str) -> Iterator[str | None]:
         raise SaveError(
             path, f"was written, but the lock file {lock.name} cannot be removed ({error.strerror}); delete it."
         ) from error
+
+
+def _with(path: Path, error: WorkbookToolsError | OSError, more: str) -> SaveError:
+    """A refusal with a sentence more."""
+    if isinstance(error, SaveError):
+        return SaveError(error.path, f"{error.reason} {more}", error.kept)
+    return SaveError(path, f"{error if isinstance(error, WorkbookToolsError) else error.strerror} {more}")
 
 
 def _free(path: Path, lock: Path) -> str | None:
@@ -195,9 +207,9 @@ def _no_lock(error: OSError) -> str:
 
 def _release(lock: Path, raw: bytes) -> None:
     """Remove the lock, unless it is somebody else's by now."""
-    held = holder(lock)
-    if held is not None and held.raw == raw:
-        lock.unlink()
+    with contextlib.suppress(FileNotFoundError):
+        if lock.read_bytes() == raw:
+            lock.unlink()
 
 
 def _now() -> datetime.datetime:

@@ -10,6 +10,7 @@ from collections.abc import Callable, Mapping
 from xml.etree import ElementTree  # only over what openpyxl has just written
 
 from openpyxl import Workbook
+from openpyxl.writer.excel import ExcelWriter
 
 from workbook_tools.layouts.model import letter
 from workbook_tools.workbook.cells import SheetCells, Strings
@@ -39,7 +40,8 @@ def new_frame(title: str) -> Workbook:
 def package(frame: Workbook, cells: Mapping[str, SheetCells], strings: Strings) -> bytes:
     """The workbook file: same input, same bytes."""
     skeleton = io.BytesIO()
-    frame.save(skeleton)
+    with zipfile.ZipFile(skeleton, "w", zipfile.ZIP_DEFLATED) as archive:  # closed whatever goes wrong
+        ExcelWriter(frame, archive).save()
     paths = {f"xl/worksheets/sheet{number}.xml": name for number, name in enumerate(frame.sheetnames, start=1)}
     target = io.BytesIO()
     with (
