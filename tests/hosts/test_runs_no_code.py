@@ -95,11 +95,11 @@ def test_what_libreoffice_loads_uses_os_for_its_own_folder_alone() -> None:
 
 def test_every_condition_of_a_function_is_written_out_in_its_source() -> None:
     """`@requires("target >= now", ...)`: the text that is compiled is a constant, so no cell can be a part of it."""
+    trees = {name: ast.parse(source) for name, source in sources().items()}
+    assigned = [node for tree in trees.values() for node in tree.body if isinstance(node, ast.Assign)]
+    constants = {to.id: node.value for node in assigned for to in node.targets if isinstance(to, ast.Name)}
     written = 0
-    for name, source in sources().items():
-        tree = ast.parse(source)
-        assigned = [node for node in tree.body if isinstance(node, ast.Assign)]
-        constants = {to.id: node.value for node in assigned for to in node.targets if isinstance(to, ast.Name)}
+    for name, tree in trees.items():
         for node in ast.walk(tree):
             called = isinstance(node, ast.Call) and isinstance(node.func, ast.Name) and node.func.id
             if called in ("requires", "Relation"):
@@ -108,7 +108,7 @@ def test_every_condition_of_a_function_is_written_out_in_its_source() -> None:
                     assert name == f"{QUANTITIES}checking.py"
                     continue
                 first = node.args[0]
-                if isinstance(first, ast.Starred) and isinstance(first.value, ast.Name):  # a pair of the module's own
+                if isinstance(first, ast.Starred) and isinstance(first.value, ast.Name):  # a pair that several share
                     pair = constants[first.value.id]
                     assert isinstance(pair, ast.Tuple)
                     first = pair.elts[0]
