@@ -22,16 +22,9 @@ import pypdf
 import pytest
 
 from tests.support import every_command
-from tests.support.every_command import COMMANDS, HOME, HOST, PDF, USER, prepared, ran, written
+from tests.support.every_command import COMMANDS, HOST, PDF, USER, marks, prepared, ran, written
 from tests.support.leaks import words_in
 from workbook_tools.cli.main import cli
-
-
-def marks(folder: Path) -> list[str]:
-    """What may stand in no file: the invented account and computer, the folders, and the real ones where distinct."""
-    found = [USER, HOST, HOME, str(folder), folder.parent.name, "absPath", "/tmp/", "site-packages"]
-    real = [platform.node(), os.environ.get("USER", ""), os.environ.get("LOGNAME", ""), str(Path.home())]
-    return [*found, *(word for word in real if len(word) >= 6)]
 
 
 @pytest.fixture(scope="module")

@@ -46,6 +46,7 @@ COMMANDS: tuple[tuple[str, ...], ...] = (
     ("share", LOG, "--site", "S01", "--out", "For S01.xlsx"),
     ("audit", "For S01.xlsx", "--against", LOG),
     ("upgrade", OLD_LOG),
+    ("completion", "bash"),
 )
 PDF = ("share", LOG, "--site", "S01", "--out", "printed.xlsx", "--pdf")
 ROADS = ("socket.", "urllib.", "http.client.", "ftplib.", "smtplib.", "poplib.", "imaplib.", "webbrowser.")
@@ -117,6 +118,13 @@ def written(folder: Path, before: Mapping[str, bytes]) -> Iterator[tuple[str, by
         yield file.name, content
         if content.startswith(OLE):
             yield f"{file.name}, unlocked", unlocked(content, PASSWORD)
+
+
+def marks(folder: Path) -> list[str]:
+    """What may stand in no file: the invented account and computer, the folders, and the real ones where distinct."""
+    found = [USER, HOST, HOME, str(folder), folder.parent.name, "absPath", "/tmp/", "site-packages"]
+    real = [platform.node(), os.environ.get("USER", ""), os.environ.get("LOGNAME", ""), str(Path.home())]
+    return [*found, *(word for word in real if len(word) >= 6)]
 
 
 def main(folder: Path) -> None:
