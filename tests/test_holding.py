@@ -9,8 +9,8 @@ import re
 import signal
 import subprocess
 import sys
-import time
 from pathlib import Path
+from types import SimpleNamespace
 from typing import Any
 
 import pytest
@@ -31,7 +31,10 @@ NOW = datetime.datetime.now(datetime.UTC)
 
 
 @pytest.fixture
-def log(tmp_path: Path) -> Path:
+def log(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    """A log, and a clock that stands still: how long the tests take changes no age."""
+    monkeypatch.setattr(holding, "_now", lambda: NOW)
+    monkeypatch.setattr(elsewhere, "time", SimpleNamespace(time=NOW.timestamp))
     path = tmp_path / "River farm.xlsx"
     path.write_bytes(b"a log")
     return path
@@ -85,7 +88,7 @@ def test_a_second_command_is_told_who_has_it(log: Path) -> None:
         pass
     assert re.fullmatch(
         rf"{re.escape(str(log))}: is being written by `workbook-tools merge` on {re.escape(this_host())} \(process "
-        rf"{os.getpid()}\), begun \d+ seconds ago\. Wait until it has ended, then try again; if it was broken off, "
+        rf"{os.getpid()}\), begun 7 seconds ago\. Wait until it has ended, then try again; if it was broken off, "
         r"delete the lock file \.River farm\.xlsx\.in-use\.",
         said(caught.value),
     )
@@ -191,6 +194,7 @@ def test_a_link_and_what_it_points_to_have_one_lock(log: Path, tmp_path: Path) -
 HOLDS = """
 import sys, time
 from pathlib import Path
+from types import SimpleNamespace
 from workbook_tools.workbook.holding import in_place
 with in_place(Path(sys.argv[1]), "merge"):
     print("held", flush=True)
@@ -280,7 +284,7 @@ LINE = "Ada Fern,ada,boat-1,26.11.2026 09:30,file:///home/ada/.config/profile;"
 def test_who_has_it_open_is_said(name: str, content: bytes, words: str, log: Path) -> None:
     lock = log.with_name(name)
     lock.write_bytes(content)
-    os.utime(lock, (time.time() - 300, time.time() - 300))
+    os.utime(lock, (NOW.timestamp() - 300, NOW.timestamp() - 300))
     with pytest.raises(BusyFileError) as caught:
         check_not_open(log)
     assert words in said(caught.value)
@@ -292,7 +296,7 @@ def test_who_has_it_open_is_said(name: str, content: bytes, words: str, log: Pat
 def test_a_lock_file_of_yesterday_is_explained(log: Path) -> None:
     lock = log.with_name(".~lock.River farm.xlsx#")
     lock.write_text(LINE)
-    os.utime(lock, (time.time() - 3 * 86_400, time.time() - 3 * 86_400))
+    os.utime(lock, (NOW.timestamp() - 3 * 86_400, NOW.timestamp() - 3 * 86_400))
     with pytest.raises(BusyFileError) as caught:
         save(log, b"new", replace=True)
     assert str(caught.value) == (

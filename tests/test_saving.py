@@ -109,7 +109,7 @@ def test_a_file_that_is_open_is_not_touched(name: str, path: Path) -> None:
     """Lock files of both families of spreadsheet programs; one of them cuts two letters off a long name."""
     lock = path.with_name(name)
     lock.write_bytes(b"")
-    os.utime(lock, (time.time() - 300, time.time() - 300))
+    os.utime(lock, (time.time() - 330, time.time() - 330))
     with pytest.raises(BusyFileError) as caught:
         save(path, NEW, replace=True)
     assert str(caught.value) == (
