@@ -71,6 +71,7 @@ whole = saving.save
 
 
 def with_saver(saver: Callable[..., Any], job: Job, patch: pytest.MonkeyPatch, faults: int) -> run.Figures:
+    """For commands that look for the saver when they run, not when they are imported."""
     patch.setattr(saving, "save", saver)
     return run.tried(faults, (job,), random_cuts=2)
 
@@ -93,7 +94,7 @@ def test_a_saver_without_a_backup_is_found_out(monkeypatch: pytest.MonkeyPatch) 
 
 
 def test_a_saver_that_leaves_things_lying_about_is_found_out(monkeypatch: pytest.MonkeyPatch) -> None:
-    figures = with_saver(leaving, BY_NAME["lend"], monkeypatch, 40)
+    figures = with_saver(leaving, BY_NAME["excel"], monkeypatch, 40)
     assert figures.left
 
 
