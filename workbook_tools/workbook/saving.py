@@ -5,11 +5,14 @@ from __future__ import annotations
 import contextlib
 import datetime
 import os
+import re
 import shutil
 import tempfile
 from pathlib import Path
 
 from workbook_tools.errors import BusyFileError, SaveError
+
+BACKUP = re.compile(r"\.backup-\d{8}-\d{6}(-\d+)?\.[^.]+$")  # as `backup_name` makes them
 
 
 def lock_files(path: Path) -> list[Path]:
@@ -18,6 +21,16 @@ def lock_files(path: Path) -> list[Path]:
     if len(path.stem) > 6:  # the first family cuts two letters off longer names
         marks.append(path.with_name(f"~${path.name[2:]}"))
     return [mark for mark in marks if mark.exists()]
+
+
+def is_lock_file(name: str) -> bool:
+    """Whether a name is that of a lock file."""
+    return name.startswith(("~$", ".~lock."))
+
+
+def is_backup(name: str) -> bool:
+    """Whether a name is that of a backup made here."""
+    return BACKUP.search(name) is not None
 
 
 def check_not_open(path: Path) -> None:
