@@ -60,6 +60,7 @@ def gather(folder: Path, out: Path, summary: Path | None, workers: int | None, s
       workbook-tools gather "Logs" --out programme.parquet --summary programme.xlsx --workers 8
       workbook-tools gather /shared/logs --out programme.parquet --scheduler tcp://10.0.0.5:8786
     """
+    from workbook_tools.programme.fan_out import cluster, local
     from workbook_tools.programme.gathering import gather as gather_logs
 
     if out.suffix.lower() != ".parquet":
@@ -67,8 +68,11 @@ def gather(folder: Path, out: Path, summary: Path | None, workers: int | None, s
     target = None if summary is None else named(summary)
     if target is not None:
         _check_summary(target)
-    with _progress(quiet=as_json) as report:
-        done = gather_logs(folder, out, workers or os.cpu_count() or 1, scheduler, report)
+    if workers and scheduler:
+        raise click.UsageError("--workers is about this computer; a cluster has its own: leave one of the two out")
+    place = cluster(scheduler) if scheduler else local(workers or os.cpu_count() or 1)
+    with place as work, _progress(quiet=as_json) as report:
+        done = gather_logs(folder, out, work, report)
     made = None if target is None else _summarise(out, target)
     if as_json:
         print_json(_as_dict(done, out) | {"summary": None if target is None else str(target), "backup": made})

@@ -163,7 +163,7 @@ class Dataset:
 
 def _file(values: Sequence[Any]) -> File:
     held: dict[str, Any] = dict(zip(FILE_FIELDS, values, strict=True))
-    return File(**{key: ("" if value is None else value) for key, value in held.items()})
+    return File(**held | {key: "" for key, value in held.items() if value is None})
 
 
 def _files_table(files: Sequence[File]) -> Any:

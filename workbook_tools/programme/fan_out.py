@@ -8,6 +8,7 @@ an error nobody foresaw is divided likewise, so that one file never ends a run o
 
 from __future__ import annotations
 
+import contextlib
 import multiprocessing
 from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import FIRST_COMPLETED, Future, ProcessPoolExecutor, wait
@@ -21,11 +22,17 @@ AHEAD = 2  # chunks in hand for each worker: enough that none waits, few enough 
 PATIENCE = "20s"
 ENDED = "ended the process that read it, twice: it may need more memory than there is, or be damaged."
 Reader = Callable[[Chunk], Batch]
-Answers = Iterator[tuple[int, list[Batch]]]
+Answers = Iterator[tuple[int, list[Batch]]]  # each chunk's place with its batches, as they come
+Work = Callable[[Sequence[Chunk]], Answers]
 
 
-def locally(chunks: Sequence[Chunk], workers: int, reader: Reader = read_chunk) -> Answers:
-    """Read chunks in processes of this computer; answers each chunk's place with its batches as they come."""
+@contextlib.contextmanager
+def local(workers: int, reader: Reader = read_chunk) -> Iterator[Work]:
+    """So many processes of this computer."""
+    yield lambda chunks: _locally(chunks, workers, reader)
+
+
+def _locally(chunks: Sequence[Chunk], workers: int, reader: Reader) -> Answers:
     waiting = list(range(len(chunks)))[::-1]
     while waiting:
         suspects: list[int] = []
@@ -77,8 +84,9 @@ def _unforeseen(error: BaseException) -> str:
     return f"stopped the reader with an error that it does not know ({type(error).__name__}: {error})."
 
 
-def on_cluster(chunks: Sequence[Chunk], address: str, reader: Reader = read_chunk) -> Answers:
-    """The same on a Dask cluster that runs already.
+@contextlib.contextmanager
+def cluster(address: str, reader: Reader = read_chunk) -> Iterator[Work]:
+    """A Dask cluster that runs already.
 
     A chunk whose worker ends is given to another by Dask itself; one that ended as many as the scheduler allows is
     divided, down to the file.
@@ -86,32 +94,36 @@ def on_cluster(chunks: Sequence[Chunk], address: str, reader: Reader = read_chun
     Raises
     ------
     MissingLibraryError : distributed is not installed. HostError : no cluster answers at the address, it has no worker,
-    or its workers do not have these tools.
+    or, while it reads, its workers lack these tools.
     """
     distributed = _distributed()
     with _client(distributed, address) as client:
-        threads = sum(client.nthreads().values())
-        if not threads:
+        if not client.nthreads():
             raise HostError(f"The cluster at {address} has no worker: start one, then try again.")
-        waiting = list(enumerate(chunks))[::-1]
-        parts_left = dict.fromkeys(range(len(chunks)), 1)
-        batches: dict[int, list[Batch]] = {}
-        running: dict[Any, tuple[int, Chunk]] = {}
-        while waiting or running:
-            while waiting and len(running) < AHEAD * threads:
-                place, chunk = waiting.pop()
-                running[client.submit(reader, chunk, pure=False)] = (place, chunk)
-            for future in distributed.wait(list(running), return_when="FIRST_COMPLETED").done:
-                place, chunk = running.pop(future)
-                error = future.exception()
-                if error is not None and len(chunk) > 1 and not isinstance(error, ModuleNotFoundError):
-                    waiting += [(place, half) for half in chunk.halves()]
-                    parts_left[place] += 1
-                    continue
-                batches.setdefault(place, []).append(_batch(future, error, chunk, address))
-                parts_left[place] -= 1
-                if not parts_left[place]:
-                    yield place, batches.pop(place)
+        yield lambda chunks: _on(client, distributed, address, chunks, reader)
+
+
+def _on(client: Any, distributed: Any, address: str, chunks: Sequence[Chunk], reader: Reader) -> Answers:
+    waiting = list(enumerate(chunks))[::-1]
+    parts_left = dict.fromkeys(range(len(chunks)), 1)
+    batches: dict[int, list[Batch]] = {}
+    running: dict[Any, tuple[int, Chunk]] = {}
+    most = AHEAD * sum(client.nthreads().values())
+    while waiting or running:
+        while waiting and len(running) < most:
+            place, chunk = waiting.pop()
+            running[client.submit(reader, chunk, pure=False)] = (place, chunk)
+        for future in distributed.wait(list(running), return_when="FIRST_COMPLETED").done:
+            place, chunk = running.pop(future)
+            error = future.exception()
+            if error is not None and len(chunk) > 1 and not isinstance(error, ModuleNotFoundError):
+                waiting += [(place, half) for half in chunk.halves()]
+                parts_left[place] += 1
+                continue
+            batches.setdefault(place, []).append(_batch(future, error, chunk, address))
+            parts_left[place] -= 1
+            if not parts_left[place]:
+                yield place, batches.pop(place)
 
 
 def _distributed() -> Any:

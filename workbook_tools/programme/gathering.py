@@ -18,7 +18,7 @@ from workbook_tools.errors import HostError, ReadError
 from workbook_tools.programme.chunk import Batch, Chunk
 from workbook_tools.programme.columns import FILES, kinds
 from workbook_tools.programme.dataset import COMPLETE, GATHERING, Dataset
-from workbook_tools.programme.fan_out import Answers, locally, on_cluster
+from workbook_tools.programme.fan_out import Answers, Work
 from workbook_tools.programme.finding import Found, find
 from workbook_tools.programme.one_log import OTHER, READ, SAME, UNREADABLE, File
 from workbook_tools.programme.parquet import joined, library, packed, unpacked
@@ -78,24 +78,21 @@ class _Part:
         return len(self.before.keys() - {found.file for found in self.now})
 
 
-def gather(
-    folder: Path, out: Path, workers: int, scheduler: str = "", progress: Progress = lambda done, whole: None
-) -> Gathered:
+def gather(folder: Path, out: Path, work: Work, progress: Progress = lambda more, whole: None) -> Gathered:
     """Bring the tables in `out` up to date with the logs below `folder`.
 
     Parameters
     ----------
     folder : where the logs are, in folders of any depth.
     out : folder of the tables; made where it is not there.
-    workers : processes of this computer; not looked at with a scheduler. [1]
-    scheduler : address of a Dask cluster whose workers see `folder` under the same name; '' for this computer.
-    progress : called with files done and files to be read.
+    work : who reads, from `fan_out`: processes of this computer, or a cluster whose workers see `folder`.
+    progress : called with how many more files were read, and how many are to be read in all.
 
     Raises
     ------
     ReadError : the folder cannot be looked into, or `out` was gathered from another. SaveError : `out` cannot be
     written.
-    MissingLibraryError : pyarrow is not installed, or distributed. HostError : see `on_cluster`; a worker cannot read.
+    MissingLibraryError : pyarrow is not installed. HostError : a worker cannot read at all.
     """
     library()
     folder = folder.resolve()
@@ -107,9 +104,8 @@ def gather(
         parts = _divided(dataset, search.found, dataset.parts(), search.is_behind)
         gone = sum(part.gone for part in parts)
         chunks = {part.key: chunk for part in parts if (chunk := _chunk(folder, part)) is not None}
-        work = on_cluster(list(chunks.values()), scheduler) if scheduler else locally(list(chunks.values()), workers)
         read, files = 0, {part.key: list(part.before.values()) for part in parts}
-        for part, batches in _answered(parts, chunks, work):
+        for part, batches in _answered(parts, chunks, work(list(chunks.values()))):
             files[part.key] = _settled(dataset, part, batches)
             read += sum(one.state != SAME for batch in batches for one in batch.files)
             progress(sum(len(batch.files) for batch in batches), sum(map(len, chunks.values())))
@@ -191,7 +187,7 @@ def _known(before: File | None) -> str:
 
 
 def _answered(
-    parts: Iterable[_Part], chunks: Mapping[int, Chunk], work: Answers
+    parts: Iterable[_Part], chunks: Mapping[int, Chunk], answers: Answers
 ) -> Iterator[tuple[_Part, list[Batch]]]:
     """Parts that change, with what was read of them: those that only lose files first."""
     by_key = {part.key: part for part in parts}
@@ -199,7 +195,7 @@ def _answered(
         if part.key not in chunks and part.gone:
             yield part, []
     keys = list(chunks)
-    for place, batches in work:
+    for place, batches in answers:
         refusals = [batch.refusal for batch in batches if batch.refusal]
         if refusals:
             raise HostError(f"Nothing more was gathered: {refusals[0]}")

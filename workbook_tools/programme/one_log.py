@@ -28,8 +28,8 @@ class File:
     """What came of one file.
 
     `state` is READ, OTHER for a workbook that is no log of its own, UNREADABLE, or SAME for one whose content is that
-    of the last run; `reason` says why it was not read, in words. `size` [bytes], `changed` [ns] and `digest` are of what
-    was read.
+    of the last run; `reason` says why it was not read, in words. `size` [bytes], `changed` [ns] and `digest` are of
+    what was read.
     """
 
     file: str
