@@ -113,7 +113,9 @@ def _on(client: Any, distributed: Any, address: str, chunks: Sequence[Chunk], re
         while waiting and len(running) < most:
             place, chunk = waiting.pop()
             running[client.submit(reader, chunk, pure=False)] = (place, chunk)
-        for future in distributed.wait(list(running), return_when="FIRST_COMPLETED").done:
+        with client.as_current():
+            ready = distributed.wait(list(running), return_when="FIRST_COMPLETED").done
+        for future in ready:
             place, chunk = running.pop(future)
             error = future.exception()
             if error is not None and len(chunk) > 1 and not isinstance(error, ModuleNotFoundError):
