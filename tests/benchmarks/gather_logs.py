@@ -305,7 +305,8 @@ def line(size: int, job: str, figures: Figures, found: Sequence[tuple[int, str, 
     base: Figures = next((f for s, j, f in found if (s, j) == (size, BASE)), {"seconds": math.nan, "cpu": math.nan})
     return (
         f"{size:>6,}  {job:<16} {figures['logs']:>6,} {seconds:>9.2f} {seconds / base['seconds']:>9.2f} "
-        f"{figures['cpu'] * share:>9.2f} {figures['cpu'] * share / base['cpu']:>9.2f} {figures['own']:>8.0f} {figures['workers']:>10.0f}  {figures.get('same', '')}"
+        f"{figures['cpu'] * share:>9.2f} {figures['cpu'] * share / base['cpu']:>9.2f} {figures['own']:>8.0f} "
+        f"{figures['workers']:>10.0f}  {figures.get('same', '')}"
     )
 
 

@@ -110,4 +110,15 @@ from workbook_tools.cli import (  # noqa: E402 - they add their commands to `cli
 )
 
 __all__ = ["cli", "main"]
-__all__ += ["completion", "functions", "hosts", "merge", "plan", "programme", "responses", "share", "upgrade", "workbooks"]
+__all__ += [
+    "completion",
+    "functions",
+    "hosts",
+    "merge",
+    "plan",
+    "programme",
+    "responses",
+    "share",
+    "upgrade",
+    "workbooks",
+]

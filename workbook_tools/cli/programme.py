@@ -10,8 +10,9 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from workbook_tools.cli.main import cli
+from workbook_tools.cli.options import FILE, JSON, QUIET
 from workbook_tools.cli.printing import console, number, print_json, print_table
-from workbook_tools.cli.workbooks import FILE, JSON, named
+from workbook_tools.cli.writing import facts, made, named
 
 if TYPE_CHECKING:
     from workbook_tools.programme.answers import Programme
@@ -20,7 +21,7 @@ if TYPE_CHECKING:
 SHOWN = 20  # files named on the screen; all of them are in the table `files`, and with --json
 
 
-@cli.command()
+@cli.command(short_help="Read many logs into tables, one for each kind of row.")
 @click.argument("folder", type=FILE)
 @click.option("--out", required=True, type=FILE, metavar="TABLE.parquet", help="Folder of the tables; made or kept.")
 @click.option(
@@ -31,8 +32,11 @@ SHOWN = 20  # files named on the screen; all of them are in the table `files`, a
 )
 @click.option("--workers", type=click.IntRange(1, 256), help="Processes to read with; left out: one for each core.")
 @click.option("--scheduler", default="", metavar="ADDRESS", help="Read on the Dask cluster at this address instead.")
+@QUIET
 @JSON
-def gather(folder: Path, out: Path, summary: Path | None, workers: int | None, scheduler: str, as_json: bool) -> None:
+def gather(
+    folder: Path, out: Path, summary: Path | None, workers: int | None, scheduler: str, quiet: bool, as_json: bool
+) -> None:
     """Read every case log below FOLDER into tables, one for each kind of row.
 
     TABLE.parquet is a folder. It holds a folder of Parquet files for each sheet (sites, baths, fish and so on), for
@@ -71,15 +75,15 @@ def gather(folder: Path, out: Path, summary: Path | None, workers: int | None, s
     if workers and scheduler:
         raise click.UsageError("--workers is about this computer; a cluster has its own: leave one of the two out")
     place = cluster(scheduler) if scheduler else local(workers or os.cpu_count() or 1)
-    with place as work, _progress(quiet=as_json) as report:
+    with place as work, _progress(quiet or as_json) as report:
         done = gather_logs(folder, out, work, report)
-    made = None if target is None else _summarise(out, target)
+    backup = None if target is None else _summarise(out, target)
     if as_json:
-        print_json(_as_dict(done, out) | {"summary": None if target is None else str(target), "backup": made})
-    else:
+        print_json(_as_dict(done, out) | {"summary": None if target is None else facts(target, backup)})
+    elif not quiet:
         _say(done, out)
         if target is not None:
-            click.echo(f"Made {target}" + (f"; the old file is kept as {made}" if made else ""))
+            click.echo(made(target, backup))
     raise SystemExit(0 if done.complete else 1)
 
 
@@ -96,14 +100,13 @@ def _check_summary(path: Path) -> None:
         raise MissingLibraryError(survival.LIBRARY, "programme", "The summary")
 
 
-def _summarise(table: Path, target: Path) -> str | None:
-    """Write the workbook of counts; a file that is there is replaced, and its backup's name answered."""
+def _summarise(table: Path, target: Path) -> Path | None:
+    """Write the workbook of counts; a file that is there is replaced, and its backup answered."""
     from workbook_tools.programme.answers import Programme
     from workbook_tools.programme.overview import overview
     from workbook_tools.workbook.saving import save
 
-    backup = save(target, overview(Programme(table)), replace=True)
-    return None if backup is None else backup.name
+    return save(target, overview(Programme(table)), replace=True)
 
 
 class _progress:  # noqa: N801 - reads as a word at its one use
@@ -179,7 +182,7 @@ def _list(title: str, lines: list[str]) -> None:
             click.echo(f"  and {len(lines) - SHOWN:,} more: see the table files, or --json")
 
 
-@cli.command()
+@cli.command(short_help="Print doses, prevalence and drug use over many logs.")
 @click.argument("table", type=FILE, metavar="TABLE.parquet")
 @click.option("--species", help="Only this species.")
 @click.option("--agent", help="Only this agent.")
