@@ -87,8 +87,7 @@ def stored(path: Path, columns: Sequence[str] | None = None) -> Any:
 def joined(name: str, tables: Sequence[Any], order: Mapping[str, int]) -> Any:
     """Rows of some files of several tables, in the order of their files; rows of one file stay as they are."""
     arrow = library()
-    whole = arrow.concat_tables([arrow.table(schema(name).empty_table().columns, schema=schema(name)), *tables])
-    place = arrow.compute.index_in(whole["log_file"], arrow.array(list(order), arrow.string()))
-    kept = arrow.compute.is_valid(place)
-    ranked = whole.append_column("place", place).filter(kept)
-    return ranked.take(arrow.compute.sort_indices(ranked, [("place", "ascending")])).drop_columns(["place"])
+    whole = arrow.concat_tables([schema(name).empty_table(), *tables])
+    place = arrow.compute.index_in(whole["log_file"], arrow.array(list(order), arrow.string())).combine_chunks()
+    sorted_ = arrow.compute.array_sort_indices(place)  # stable, nulls last: rows of other files
+    return whole.take(sorted_[: len(place) - place.null_count]).combine_chunks()
