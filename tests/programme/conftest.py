@@ -91,3 +91,9 @@ def gathered(logs: Path) -> tuple[Path, Gathered]:
     """These logs gathered by this process alone: what all other ways are compared with."""
     out = logs.with_name("clean.parquet")
     return out, gathered_in_turn(logs, out)
+
+
+@pytest.fixture(autouse=True)
+def _no_waiting_for_the_disk(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A power cut is nothing that a test can make; waiting for the disk at each of thousands of files is long."""
+    monkeypatch.setattr("os.fsync", lambda number: None)

@@ -88,7 +88,7 @@ def test_rows_of_a_folder_that_is_closed_for_a_while_stay(tmp_path: Path, monkey
 
 
 def test_a_log_whose_file_no_longer_says_so_is_not_passed_over(logs: Path, tmp_path: Path) -> None:
-    """A program that drops the file's properties leaves a log of which the layout is not known: unreadable, not other."""
+    """A program that drops the file's properties leaves a log of unknown layout: unreadable, not other."""
     import openpyxl
 
     book = openpyxl.load_workbook(logs / LOGS[1])
@@ -201,7 +201,8 @@ def on_cluster(address: str, folder: Path, out: Path, reader: str) -> None:
         "import sys; from pathlib import Path; from tests.programme import support; "
         "from workbook_tools.programme import chunk, gathering; from workbook_tools.programme.fan_out import cluster\n"
         "gathering.FEWEST = 3\n"
-        f"with cluster({address!r}, {reader}) as work: gathering.gather(Path({str(folder)!r}), Path({str(out)!r}), work)"
+        f"with cluster({address!r}, {reader}) as work:\n"
+        f"    gathering.gather(Path({str(folder)!r}), Path({str(out)!r}), work)"
     )
     done = subprocess.run(
         [sys.executable, "-c", code], cwd=ROOT, capture_output=True, text=True, check=False, timeout=120
