@@ -276,7 +276,8 @@ def measured(sizes: Sequence[int], folder: Path, jobs: Sequence[str]) -> list[tu
     found = []
     for size in sizes:
         logs = folder / f"{size} logs"
-        apart("make", logs, folder, str(size))
+        if apart("make", logs, folder, str(size)) is not None:
+            raise SystemExit("the logs could not be made")
         digests = {}
         for job in jobs:
             out = folder / f"{size} tables" / f"{job}.parquet"
