@@ -46,6 +46,8 @@ COMMANDS: tuple[tuple[str, ...], ...] = (
     ("share", LOG, "--site", "S01", "--out", "For S01.xlsx"),
     ("audit", "For S01.xlsx", "--against", LOG),
     ("upgrade", OLD_LOG),
+    ("gather", ".", "--out", "programme.parquet", "--summary", "overview.xlsx", "--workers", "1"),
+    ("insight", "programme.parquet"),
     ("completion", "bash"),
 )
 PDF = ("share", LOG, "--site", "S01", "--out", "printed.xlsx", "--pdf")

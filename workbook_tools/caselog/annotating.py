@@ -21,6 +21,7 @@ from workbook_tools.workbook.sheet_rows import place_of
 from workbook_tools.workbook.styles import Styles
 
 SHEET = "Findings"
+SAYS = "What the check found in this copy"
 HEADINGS = ("Code", "What to do", "Place", "Column", "Why", "Value")
 WIDTHS = (20, 10, 16, 22, 66, 20)
 HEADING_ROW = 4
@@ -126,7 +127,7 @@ def _workbook(name: str, findings: Sequence[Finding], left_alone: set[tuple[str,
     cells.heights[1] = 24
     faults = sum(finding.severity == "fault" for finding in findings)
     count = f"{faults} to mend, {len(findings) - faults} to look at." if findings else "Nothing to mend."
-    put(2, 1, f"What the check found in this copy; the same stands as a note on each cell. {count}", "purpose")
+    put(2, 1, f"{SAYS}; the same stands as a note on each cell. {count}", "purpose")
     for column, heading in enumerate(HEADINGS, start=1):
         put(HEADING_ROW, column, heading, "head_typed")
     for row, finding in enumerate(findings, start=HEADING_ROW + 1):

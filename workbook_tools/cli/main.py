@@ -24,7 +24,8 @@ Start here
 \b
 Exit codes
   0  done; nothing found
-  1  done; something was found: findings of check and audit, conflicts of merge
+  1  done; something was found: findings of check and audit, conflicts of merge,
+     files that gather could not read
   2  could not be done: the reason is on the last line
 """
 
@@ -32,6 +33,7 @@ Exit codes
 # as the help lists the commands: in the order of the work
 ORDER = (
     *("new", "check", "card", "plan", "summary", "responses", "lend", "merge", "share", "audit", "upgrade"),
+    *("gather", "insight"),
     *("calc", "functions", "guide", "names", "extension", "excel", "completion"),
 )
 Resolved = tuple[str | None, click.Command | None, list[str]]
@@ -105,6 +107,7 @@ from workbook_tools.cli import (  # noqa: E402 - they add their commands to `cli
     hosts,
     merge,
     plan,
+    programme,
     responses,
     share,
     upgrade,
@@ -112,4 +115,15 @@ from workbook_tools.cli import (  # noqa: E402 - they add their commands to `cli
 )
 
 __all__ = ["cli", "main"]
-__all__ += ["completion", "functions", "hosts", "merge", "plan", "responses", "share", "upgrade", "workbooks"]
+__all__ += [
+    "completion",
+    "functions",
+    "hosts",
+    "merge",
+    "plan",
+    "programme",
+    "responses",
+    "share",
+    "upgrade",
+    "workbooks",
+]

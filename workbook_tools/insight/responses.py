@@ -173,13 +173,20 @@ def responses(computed: Computed) -> Learned:
     fish = anaesthetised(computed)
     left_out = Counter(one.left_out for one in fish if one.left_out)
     pairs = sorted({(one.species, one.agent) for one in fish if one.species and one.agent})
-    lessons = []
+    lessons: list[Lesson] = []
     for species, agent in pairs:
         own = [one for one in fish if (one.species, one.agent) == (species, agent)]
-        limits = _reference_range(computed, agent)
-        for band in sorted({one.band for one in own if one.band is not None}):
-            lessons.append(_lesson(own, species, agent, band, limits))
+        lessons += lessons_of(own, reference_range(computed, agent))
     return Learned(tuple(lessons), dict(left_out.most_common()))
+
+
+def lessons_of(fish: Sequence[Fish], limits: tuple[float | None, float | None]) -> list[Lesson]:
+    """A lesson for each temperature band from all fish of one species and agent; no fish gives none.
+
+    `limits` is the agent's reference range for anaesthesia [mg/L], None where it has none. Raises MissingLibraryError.
+    """
+    bands = sorted({one.band for one in fish if one.band is not None})
+    return [_lesson(fish, fish[0].species, fish[0].agent, band, limits) for band in bands]
 
 
 def learned_rows(computed: Computed, today: datetime.date) -> list[dict[str, Any]]:
@@ -254,7 +261,7 @@ def _events(fish: Sequence[Fish]) -> dict[str, int]:
     return dict(Counter(one.adverse or "died" for one in fish if one.adverse or one.died).most_common())
 
 
-def _reference_range(computed: Computed, agent: str) -> tuple[float | None, float | None]:
+def reference_range(computed: Computed, agent: str) -> tuple[float | None, float | None]:
     """Range of an agent for anaesthesia on the Reference sheet [mg/L]; None where there is none."""
     row = computed.find("agents", agent)
     low, high = row.get("low"), row.get("high")

@@ -51,6 +51,11 @@ class OpenElsewhere:
         )
 
 
+def is_lock_file(name: str) -> bool:
+    """Whether a name is that of a lock file of either family."""
+    return name.startswith(("~$", ".~lock."))
+
+
 def lock_files(path: Path) -> list[Path]:
     """Lock files that a spreadsheet program leaves beside a workbook while it is open."""
     marks = [path.with_name(f"~${path.name}"), path.with_name(f".~lock.{path.name}#")]

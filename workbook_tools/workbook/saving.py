@@ -5,6 +5,7 @@ from __future__ import annotations
 import contextlib
 import datetime
 import os
+import re
 import shutil
 import tempfile
 from pathlib import Path
@@ -14,6 +15,12 @@ from workbook_tools.workbook.elsewhere import check_not_open
 from workbook_tools.workbook.seen import Seen
 
 THERE_ALREADY = "is there already. Choose another name, or say --replace (a dated backup is kept)."
+BACKUP = re.compile(r"\.backup-\d{8}-\d{6}(-\d+)?\.[^.]+$")  # as `backup_name` makes them
+
+
+def is_backup(name: str) -> bool:
+    """Whether a name is that of a backup made here."""
+    return BACKUP.search(name) is not None
 
 
 def backup_name(path: Path, moment: datetime.datetime) -> Path:
