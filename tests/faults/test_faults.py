@@ -40,7 +40,8 @@ def test_every_command_that_writes_has_its_faults() -> None:
         for option in command.params
         if option.name in ("out", "annotate", "replace", "picture", "into_log")
     }
-    assert tried - {"new"} == names | {"names", "upgrade"}
+    folder_of_tables = {"gather"}  # tests/programme breaks it off at every step: a folder, which the next run completes
+    assert tried - {"new"} == (names | {"names", "upgrade"}) - folder_of_tables
     assert isinstance(cli.commands["new"], click.Group)
     assert {job.words[1] for job in JOBS if job.words[0] == "new"} == set(cli.commands["new"].commands)
 
