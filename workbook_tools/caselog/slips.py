@@ -14,9 +14,9 @@ from workbook_tools.quantities import Quantity
 DECIMAL_COMMA = re.compile(r"^\s*[+-]?\d{1,3}(\.\d{3})*,\d+\s*$|^\s*[+-]?\d+,\d+\s*$")
 THOUSANDS = re.compile(r"^\s*[+-]?\d{1,3}([ \u00a0\u202f'.,]\d{3})+([.,]\d+)?\s*$")
 LOOKS_NUMERIC = re.compile(r"^\s*[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?\s*$")
-NUMBER_WITH_UNIT = re.compile(r"^\s*[+-]?(\d+[.,]?\d*|[.,]\d+)\s*[^\d\s,.].*$")
 LOOKS_DATE = re.compile(r"^\s*\d{1,4}[-/.]\d{1,2}[-/.]\d{1,4}\.?\s*$|^\s*\d{1,2}\.?\s+[A-Za-z]{3,}\.?\s+\d{2,4}\s*$")
 LOOKS_TIME = re.compile(r"^\s*\d{1,2}[:.h]\d{2}([:.]\d{2})?\s*([ap]\.?m\.?)?\s*$", re.IGNORECASE)
+NO_UNITS = ("", "1", "as chosen", "in the unit of the route")
 SLIPS = ("not-a-number", "not-a-date", "not-a-time", "not-listed", "not-found")
 
 
@@ -50,10 +50,16 @@ def _number_slip(column: Column, text: str) -> str:
     if THOUSANDS.match(text):
         return "It has a mark between its digits; type the number without one."
     if LOOKS_NUMERIC.match(text):
-        return "It is text that looks like a number; type it again without a quote mark or a space."
-    if NUMBER_WITH_UNIT.match(text):
-        unit = f" in {column.quantity.unit}" if isinstance(column.quantity, Quantity) and column.quantity.unit else ""
-        return f"It has letters in it; type the number alone{unit}."
+        return (
+            "It is text that looks like a number; type it again without a quote mark or a space, with the decimal sign "
+            "of your spreadsheet."
+        )
+    if _unseen(text):
+        return _unseen(text)
+    if any(sign.isdigit() for sign in text):
+        unit = column.quantity.unit if isinstance(column.quantity, Quantity) else ""
+        what = "letters" if any(sign.isalpha() for sign in text) else "other signs"
+        return f"It has {what} in it; type the number alone{'' if unit in NO_UNITS else f' in {unit}'}."
     return ""
 
 

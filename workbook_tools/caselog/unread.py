@@ -13,11 +13,13 @@ from collections.abc import Iterable, Iterator, Mapping
 from pathlib import Path
 from posixpath import join, normpath
 from typing import Any
+from xml.sax.saxutils import unescape
 
 from defusedxml import ElementTree
 
 from workbook_tools.layouts.model import Column, column_number, letter
 from workbook_tools.layouts.showing import as_shown
+from workbook_tools.layouts.trees import is_number
 from workbook_tools.quantities import Quantity
 from workbook_tools.quantities.boundary import serial
 
@@ -25,9 +27,14 @@ DAYS_TO_1904 = 1462.0  # from 1899-12-30, where other workbooks count from, to 1
 PREFIX = rb"(?:[A-Za-z]\w*:)?"
 MERGED = re.compile(rb"<" + PREFIX + rb'mergeCell\b[^>]*?\bref="([A-Z]+)(\d+):([A-Z]+)(\d+)"')
 INSIDE = re.compile(rb"<" + PREFIX + rb"(f|v)\b([^>]*?)(?:/>|>(.*?)</" + PREFIX + rb"\1>)", re.DOTALL)
+TAG = re.compile(rb"<" + PREFIX + rb"c\b[^>]*?(/?)>")
+PLACE = re.compile(rb'\br="([A-Z]{1,3})(\d+)"')
+END = re.compile(rb"</" + PREFIX + rb"c>")
 KIND = re.compile(rb'\bt="(\w+)"')
 STYLE = re.compile(rb'\bs="(\d+)"')
 QUOTED_OR_ESCAPED = re.compile(r'"[^"]*"|\\.')
+LONGEST_PREFIX = 100
+DATED = (datetime.datetime, datetime.date, datetime.time, datetime.timedelta)
 PERCENTS = (9, 10)  # built-in formats 0% and 0.00% (ECMA-376 Part 1, 18.8.30)
 RELATION = "{http://schemas.openxmlformats.org/officeDocument/2006/relationships}id"
 
@@ -111,7 +118,8 @@ class BesideValues:
 def merged_areas(part: bytes, columns: Iterable[int], first: int, last: int) -> Iterator[str]:
     """Merged cells that reach into some rows of some columns (indices from 0), as "B7:B9"."""
     indices = set(columns)
-    for left, top, right, bottom in MERGED.findall(part):
+    start = part.find(b"mergeCell")  # a plain search is quick; it stands behind all rows
+    for left, top, right, bottom in MERGED.findall(part, max(start - LONGEST_PREFIX, 0)) if start >= 0 else ():
         low, high = column_number(left.decode()) - 1, column_number(right.decode()) - 1
         if int(top) <= last and int(bottom) >= first and any(low <= index <= high for index in indices):
             yield f"{left.decode()}{int(top)}:{right.decode()}{int(bottom)}"
@@ -119,14 +127,14 @@ def merged_areas(part: bytes, columns: Iterable[int], first: int, last: int) -> 
 
 def _mark_dates(cells: list[list[Any]], index: int, column: Column, after: int, from_1904: bool) -> None:
     """Dates and times in cells for something else; day numbers without a date's format in a workbook from 1904."""
-    dated = column.kind in ("date", "time")
-    for line in cells[after:]:
-        value = line[index] if index < len(line) else None
-        if isinstance(value, datetime.date | datetime.time | datetime.timedelta):
-            if not dated:
-                line[index] = _dated(value, column)
-        elif from_1904 and column.kind == "date" and isinstance(value, float) and value >= 1:
-            line[index] = value + DAYS_TO_1904
+    if column.kind not in ("date", "time"):
+        for line in cells[after:]:
+            if len(line) > index and type(line[index]) in DATED:
+                line[index] = _dated(line[index], column)
+    elif from_1904 and column.kind == "date":
+        for line in cells[after:]:
+            if len(line) > index and isinstance(line[index], float) and line[index] >= 1:
+                line[index] += DAYS_TO_1904
 
 
 def _dated(value: datetime.date | datetime.time | datetime.timedelta, column: Column) -> Unread:
@@ -144,7 +152,7 @@ def _dated(value: datetime.date | datetime.time | datetime.timedelta, column: Co
 
 def _percent(value: object, column: Column) -> Unread | None:
     """A number that was typed with a percent sign, where none belongs; None where it does."""
-    if column.kind != "number" or isinstance(value, bool) or not isinstance(value, int | float):
+    if column.kind != "number" or "%" in column.format or not is_number(value):
         return None
     quantity = column.quantity
     if isinstance(quantity, Quantity) and (quantity.parts or (quantity.low, quantity.high) == (0, 1)):
@@ -161,24 +169,27 @@ def _silent(
     if not columns:
         return
     by_letter = {letter(index + 1).encode(): index for index in columns}
-    names = b"|".join(by_letter)
-    marks = [rb'[^>]*?\bt="e"', rb"[^>]*>\s*<" + PREFIX + rb"f[\s/>]"]
-    marks += [rb'[^>]*?\bs="(?:' + b"|".join(percents) + rb')"'] if percents else []
-    start = re.compile(
-        rb"<" + PREFIX + rb'c\b[^>]*?\br="(' + names + rb')(\d+)"(?=' + b"|".join(marks) + rb")[^>]*?(/?)>"
-    )
-    end = re.compile(rb"</" + PREFIX + rb"c>")
-    for match in start.finditer(part):
-        row, index = int(match[2]), by_letter[match[1]]
-        if match[3]:
+    for start in sorted(_suspects(part, by_letter, percents)):
+        tag = TAG.match(part, start)
+        place = PLACE.search(tag[0]) if tag else None
+        if tag is None or tag[1] or place is None or place[1] not in by_letter:
             continue
-        closed = end.search(part, match.end())
-        inside = part[match.end() : closed.start() if closed else len(part)]
-        kind = KIND.search(match[0])
+        closed = END.search(part, tag.end())
+        inside = part[tag.end() : closed.start() if closed else len(part)]
+        kind, style = KIND.search(tag[0]), STYLE.search(tag[0])
         found = _of_cell(kind[1] if kind else b"n", inside)
-        style = STYLE.search(match[0])
         if found is not None or (style and style[1] in percents):
-            yield row, index, found
+            yield int(place[2]), by_letter[place[1]], found
+
+
+def _suspects(part: bytes, letters: Iterable[bytes], percents: list[bytes]) -> set[int]:
+    """Where the tags start of cells that may hold an error, a percent format, or a formula in one of the columns.
+
+    Three searches that begin with plain letters: one pattern for all of it takes four times as long.
+    """
+    marks = [rb't="e"', rb'r="(?:' + b"|".join(letters) + rb')\d+"[^>]*>\s*<' + PREFIX + rb"f[\s/>]"]
+    marks += [rb's="(?:' + b"|".join(percents) + rb')"'] if percents else []
+    return {part.rfind(b"<", 0, match.start()) for mark in marks for match in re.finditer(mark, part)}
 
 
 def _of_cell(kind: bytes, inside: bytes) -> Unread | None:
@@ -187,16 +198,10 @@ def _of_cell(kind: bytes, inside: bytes) -> Unread | None:
     if kind == b"e":
         return Unread(value or "#ERROR", f"The cell shows an error ({value or '#ERROR'}): type the value itself.")
     if formula is not None and not value and kind != b"str":
-        text = "=" + _plain(formula.decode(errors="replace"))
+        text = "=" + unescape(formula.decode(errors="replace"), {"&quot;": '"', "&apos;": "'"})
         why = "Its formula was not computed: open the file in a spreadsheet and save it, or type the value itself."
         return Unread(text, why)
     return None
-
-
-def _plain(text: str) -> str:
-    for mark, sign in (("&lt;", "<"), ("&gt;", ">"), ("&quot;", '"'), ("&apos;", "'"), ("&amp;", "&")):
-        text = text.replace(mark, sign)
-    return text
 
 
 def _percent_styles(styles: bytes) -> list[bytes]:
