@@ -16,6 +16,15 @@ THOUSANDS = re.compile(r"^\s*[+-]?\d{1,3}([ \u00a0\u202f'.,]\d{3})+([.,]\d+)?\s*
 LOOKS_NUMERIC = re.compile(r"^\s*[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?\s*$")
 LOOKS_DATE = re.compile(r"^\s*\d{1,4}[-/.]\d{1,2}[-/.]\d{1,4}\.?\s*$|^\s*\d{1,2}\.?\s+[A-Za-z]{3,}\.?\s+\d{2,4}\s*$")
 LOOKS_TIME = re.compile(r"^\s*\d{1,2}[:.h]\d{2}([:.]\d{2})?\s*([ap]\.?m\.?)?\s*$", re.IGNORECASE)
+NUMBER_SLIPS = (
+    (DECIMAL_COMMA, "It has a comma; type a decimal point."),
+    (THOUSANDS, "It has a mark between its digits; type the number without one."),
+    (
+        LOOKS_NUMERIC,
+        "It is text that looks like a number; type it again without a quote mark or a space, with the decimal sign of "
+        "your spreadsheet.",
+    ),
+)
 NO_UNITS = ("", "1", "as chosen", "in the unit of the route")
 SLIPS = ("not-a-number", "not-a-date", "not-a-time", "not-listed", "not-found")
 
@@ -39,28 +48,20 @@ def slip(column: Column, text: str | bool) -> str:
     if column.kind == "time":
         looks = LOOKS_TIME.match(text)
         return "It is text that looks like a time; type it as 14:05 or 14:05:30." if looks else unseen
-    return _number_slip(column, text) or unseen
+    return _number_slip(column, text)
 
 
 def _number_slip(column: Column, text: str) -> str:
     if any(sign.isdigit() and not sign.isascii() for sign in text):
         return "Its digits are not the plain 0 to 9; type it again."
-    if DECIMAL_COMMA.match(text):
-        return "It has a comma; type a decimal point."
-    if THOUSANDS.match(text):
-        return "It has a mark between its digits; type the number without one."
-    if LOOKS_NUMERIC.match(text):
-        return (
-            "It is text that looks like a number; type it again without a quote mark or a space, with the decimal sign "
-            "of your spreadsheet."
-        )
-    if _unseen(text):
+    for pattern, reason in NUMBER_SLIPS:
+        if pattern.match(text):
+            return reason
+    if _unseen(text) or not any(sign.isdigit() for sign in text):
         return _unseen(text)
-    if any(sign.isdigit() for sign in text):
-        unit = column.quantity.unit if isinstance(column.quantity, Quantity) else ""
-        what = "letters" if any(sign.isalpha() for sign in text) else "other signs"
-        return f"It has {what} in it; type the number alone{'' if unit in NO_UNITS else f' in {unit}'}."
-    return ""
+    unit = column.quantity.unit if isinstance(column.quantity, Quantity) else ""
+    what = "letters" if any(sign.isalpha() for sign in text) else "other signs"
+    return f"It has {what} in it; type the number alone{'' if unit in NO_UNITS else f' in {unit}'}."
 
 
 def _look_alike(column: Column, text: str) -> str:
