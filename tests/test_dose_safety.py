@@ -3,6 +3,7 @@ is never a zero."""
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
@@ -12,7 +13,7 @@ from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from tests.support.display import LEAST, MOST, amount_formats, displayed, largest_display_rounding, printers, rounding
-from tests.support.dose_paths import calc_office, compare, grams
+from tests.support.dose_paths import SHOWN, Comparison, calc_office, compare, given_masses, grams
 from tests.support.office import Office
 from tests.test_check import clean
 from tests.test_log_agrees import PROVIDED, check_agrees
@@ -41,6 +42,20 @@ def test_every_path_shows_the_same_mass(calc: Office, tmp_path: Path) -> None:
     assert len(found.inputs) > 30
     assert len(found.paths) >= 22, sorted(found.paths)
     assert min(found.paths.values()) >= 4, found.paths
+
+
+def test_a_wrong_mass_would_be_seen() -> None:
+    """The comparing code itself: another mass, another unit, no mass at all."""
+    lines = ["R001 chloramine-T  K01  2.00\u00a0lb (907.2\u00a0g)", "Each time: 9.5\u00a0kg"]
+    shown = given_masses(lines)["R001"]
+    assert shown == pytest.approx([907.18474, 907.2, 9500])
+    found = Comparison()
+    for mass in (*shown, None):
+        found.add("copy", "R001", 907.18474, mass, SHOWN)
+    assert found.paths == {"copy": 4}
+    assert len(found.wrong) == 2
+    assert "9500.0 g, should be 907.18474 g" in found.wrong[0]
+    assert displayed(0.0126, "[>=1000]#,##0;[<10]0.000;0.0") == 0.013  # what a volume once showed: 3 % more
 
 
 def test_masses_are_read_with_their_units() -> None:
@@ -83,10 +98,11 @@ def test_formats_show_what_a_spreadsheet_shows(office: Office) -> None:
 
 # --------------------------------------------------------------------------------------------------- blank and zero
 
+POND = math.pi / 4 * 2.5**2 * 0.8 * 1000  # L: K01 swims in T02, round, 2.5 m across, 0.8 m deep
 # What a blank stands for, as the column's own help says; every other blank gives no amount, and a reason.
 STANDS_FOR: dict[str, dict[str, Any]] = {
     "baths": {"active": 1, "ratio": 2, "used": 40, "fish_mass": None},
-    "treatments": {"active": 1, "days": 1, "used": 400, "number": 1200, "salt_now": 0},
+    "treatments": {"active": 1, "days": 1, "used": POND, "number": 1200, "salt_now": 0},
 }
 MASSES = {
     "baths": ("drug", "buffer", "topup_drug", "topup_buffer", "second_dose"),
@@ -140,7 +156,7 @@ def blank_faults(key: str, whole: dict[str, Any], blank: dict[str, Any], name: s
         if blank[mass] is not None:
             if name not in STANDS_FOR[key]:
                 yield f"{key}, {whole.get('route', '')}: {mass} is {blank[mass]!r} where {name} is blank"
-        elif blank["check"] == "ok" and name not in ("step", "limit"):
+        elif blank["check"] == "ok" and name not in ("step", "limit"):  # no top-ups are planned without them
             yield f"{key}, {whole.get('route', '')}: {mass} is blank where {name} is, and the Check says ok"
 
 
@@ -189,10 +205,7 @@ FORMS: dict[str, dict[str, Any]] = {
     "treatment": {"route": "salt", "food": "yes", "agent": "sodium chloride", "dose": 5, "days": 3, "water": 300,
                   "active": 0.5, "salt_now": 0.5},
 }  # fmt: skip
-FORM_MASSES = {
-    "bench": ("drug", "buffer", "packet_1", "packet_2", "buffer_1", "total_2"),
-    "treatment": ("grams", "total_grams"),
-}
+FORM_MASSES = ("drug", "buffer", "packet_1", "packet_2", "buffer_1", "total_2")
 FORM_STANDS_FOR = {"bench": ("active", "ratio", "fish_mass", "step", "limit"), "treatment": ("days", "salt_now")}
 
 

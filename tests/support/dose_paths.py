@@ -197,8 +197,9 @@ def compare_log(found: Comparison, baths: list[Bath], path: Path, calc: Office) 
     """Baths and Treatments of a built log: stored results, and those of two engines."""
     tables = case_log().tables
     stored = python_calamine.load_workbook(str(path))
-    book = formualizer.Workbook.load_path(str(path))
-    book.evaluate_all()
+    again = path.with_name("recalculated.xlsx")
+    formualizer.recalculate_file(str(path), str(again))
+    recalculated = python_calamine.load_workbook(str(again))
     opened = calc.values(path)
     right = {("baths", "drug"): [b.drug for b in baths], ("baths", "buffer"): [b.buffer for b in baths]}
     right["treatments", "grams"] = list(treatment_masses(baths).values())
@@ -206,11 +207,12 @@ def compare_log(found: Comparison, baths: list[Bath], path: Path, calc: Office) 
         table = tables[key]
         letters = table.letters[column]
         rows = stored.get_sheet_by_name(table.sheet).to_python(skip_empty_area=False)
+        others = recalculated.get_sheet_by_name(table.sheet).to_python(skip_empty_area=False)
         for position, mass in enumerate(masses):
             row, number = table.first_row + position, column_index_from_string(letters)
             name = f"{rows[row - 1][0]} {column}"
             found.add(f"{table.sheet} sheet, stored", name, mass, rows[row - 1][number - 1])
-            found.add(f"{table.sheet} sheet, formualizer", name, mass, book.get_value(table.sheet, row, number))
+            found.add(f"{table.sheet} sheet, formualizer", name, mass, others[row - 1][number - 1])
             value = opened[table.sheet][f"{letters}{row}"]
             found.add(f"{table.sheet} sheet, LibreOffice", name, mass, value if isinstance(value, float) else None)
 
@@ -305,8 +307,9 @@ def compare_copies(found: Comparison, baths: list[Bath], path: Path, folder: Pat
         made = producer_copy(computed, "S01", datetime.datetime.combine(DAY, datetime.time(9)), units=units)
         copy = folder / f"copy-{units}.xlsx"
         copy.write_bytes(made.content)
-        sheet = python_calamine.load_workbook(io.BytesIO(made.content)).get_sheet_by_name(give_sheet(made.sheets))
-        lines = ["  ".join(str(value) for value in row if value != "") for row in sheet.to_python()]
+        book = python_calamine.load_workbook(io.BytesIO(made.content))
+        sheets = [book.get_sheet_by_name(name).to_python() for name in made.sheets if name.startswith("What to give")]
+        lines = ["  ".join(str(value) for value in row if value != "") for rows in sheets for row in rows]
         texts = {"cells": lines, "PDF": pdf_text(copy, folder, calc).splitlines()}
         for kind, text in texts.items():
             shown = given_masses(text)
@@ -318,10 +321,6 @@ def compare_copies(found: Comparison, baths: list[Bath], path: Path, folder: Pat
                 )
                 for other in masses[1:]:
                     found.add(f"producer copy, {units}, {kind}", name, mass, other, SHOWN)
-
-
-def give_sheet(sheets: Iterable[str]) -> str:
-    return next(name for name in sheets if "give" in name.casefold())
 
 
 def given_masses(lines: Iterable[str]) -> dict[str, list[float]]:
