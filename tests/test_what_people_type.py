@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import copy
 import datetime
+import pickle
 import re
 import zipfile
 from collections.abc import Callable, Iterator
@@ -37,7 +38,7 @@ from tests.support.write_what_you_type import GUIDE, guide
 from tests.test_check import clean, findings, made, placed, typed
 from workbook_tools.caselog.checking import Checked, check_log
 from workbook_tools.caselog.reading import read_log
-from workbook_tools.caselog.unread import sheet_parts
+from workbook_tools.caselog.unread import Unread, sheet_parts
 from workbook_tools.layouts import case_log
 from workbook_tools.layouts.model import column_number
 
@@ -469,3 +470,16 @@ def test_every_row_of_the_guide_about_sheets_has_its_test() -> None:
 def test_the_guide_is_that_of_the_rows() -> None:
     """`python3 -m tests.support.write_what_you_type` writes it anew."""
     assert GUIDE.read_text(encoding="utf-8") == guide()
+
+
+def test_a_part_with_entities_is_refused_in_words(tmp_path: Path) -> None:
+    def declare(content: bytes) -> bytes:
+        return b'<!DOCTYPE workbook [<!ENTITY a "b">]>' + content
+
+    path = in_part(made(tmp_path, clean()), tmp_path / "bad.xlsx", "xl/workbook.xml", declare)
+    assert "bad.xlsx: is damaged" in run("check", str(path), code=2).output
+
+
+def test_what_cannot_be_read_keeps_its_reason_between_processes() -> None:
+    found = pickle.loads(pickle.dumps(Unread("#N/A", "The cell shows an error")))
+    assert (found, found.why) == ("#N/A", "The cell shows an error")

@@ -4,12 +4,15 @@ from __future__ import annotations
 
 import datetime
 import zipfile
+import zlib
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
 import python_calamine
+from defusedxml.common import DefusedXmlException
+from defusedxml.ElementTree import ParseError
 
 from workbook_tools.caselog.extent import check_extent
 from workbook_tools.caselog.unread import BesideValues, Unread, merged_areas
@@ -19,6 +22,8 @@ from workbook_tools.layouts.compute import Computed
 from workbook_tools.layouts.model import letter
 from workbook_tools.quantities.boundary import serial
 
+# RuntimeError is zipfile's word for an encrypted part, KeyError for one that is not there
+UNREADABLE = (ParseError, DefusedXmlException, zipfile.BadZipFile, zlib.error, EOFError, RuntimeError, KeyError)
 SHOWN = 3  # faults that one refusal names
 HEADING_ROWS = 60  # how far down a heading may have been moved
 
@@ -123,7 +128,7 @@ def read_log(path: Path, layout: Layout) -> ReadLog:
     ReadError : the file is not there, is not an .xlsx workbook, is locked with a password or has none of the sheets.
     """
     workbook = open_workbook(path)
-    beside = BesideValues(path)
+    beside = _beside(path)
     names = {name.casefold(): name for name in workbook.sheet_names}
     remarks: list[Remark] = [FROM_1904] if beside.from_1904 else []
     tables: dict[str, ReadTable] = {}
@@ -146,6 +151,13 @@ def read_log(path: Path, layout: Layout) -> ReadLog:
     if not found:
         raise ReadError(path, "is a workbook, but has none of the sheets of a case log.")
     return ReadLog(str(path), layout, tables, remarks)
+
+
+def _beside(path: Path) -> BesideValues:
+    try:
+        return BesideValues(path)
+    except UNREADABLE as error:
+        raise ReadError(path, f"is damaged ({error}); open it in a spreadsheet, save it under another name.") from error
 
 
 def cells_of(workbook: python_calamine.CalamineWorkbook, sheet: str, path: object) -> list[list[Any]]:
