@@ -43,7 +43,7 @@ def test_bath_mass_there_and_back(volume: float, concentration: float, active: f
     assert bath.dose(mass, volume, active) == pytest.approx(concentration, rel=1e-12)
 
 
-@given(st.floats(0.01, 500), st.floats(0.1, 20), st.floats(0.05, 1))
+@given(st.floats(0.01, 500), st.floats(0.1, 20, exclude_min=True), st.floats(0.05, 1))
 def test_inclusion_there_and_back(daily: float, ration: float, active: float) -> None:
     inclusion = attempt("FEED.INCLUSION", daily, ration, active)
     if isinstance(inclusion, ArgumentError):
@@ -82,7 +82,8 @@ def test_thiosulfate_ratio_is_that_of_the_pentahydrate() -> None:
         (feed.inclusion, (75, 0), r"ration = 0.0: is zero"),
         (feed.inclusion, (75, 1, 50), r"active = 50.0: is too large; for 50 % write 0.5"),
         (feed.inclusion, (10000, 0.5), "the feed would have to be more than all drug"),
-        (feed.ration, (90, 101), r"ration = 101.0: is too large \(allowed: above 0 up to 100 %\)"),
+        (feed.ration, (90, 101), r"ration = 101.0: is too large \(allowed: above 0.1 up to 100 %\)"),
+        (feed.ration, (90, 0.02), r"ration = 0.02: is too small"),  # 2 % typed with its sign
         (feed.received, (1001, 1), r"inclusion = 1001.0: is too large"),
         (clean.thiosulfate, (100, 0), r"chlorine = 0.0: is zero"),
         (clean.thiosulfate, (100, 2, -1), r"ratio = -1.0: is negative"),

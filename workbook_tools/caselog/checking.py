@@ -10,21 +10,13 @@ from typing import Any
 
 from workbook_tools.caselog.between_rows import Seen, days_twice, rows_twice, temperature_jumps
 from workbook_tools.caselog.reading import ReadLog, ReadTable, Remark, read_log
+from workbook_tools.caselog.slips import LOOKS_NUMERIC, SLIPS, percent_slip, slip, text_slip
 from workbook_tools.caselog.structure import Structure, structures
 from workbook_tools.layouts import Layout, Rule
 from workbook_tools.layouts.compute import Computed
-from workbook_tools.layouts.model import Column
 from workbook_tools.layouts.showing import as_shown
-from workbook_tools.quantities import Quantity
 
-DECIMAL_COMMA = re.compile(r"^\s*[+-]?\d{1,3}(\.\d{3})*,\d+\s*$|^\s*[+-]?\d+,\d+\s*$")
-LOOKS_NUMERIC = re.compile(r"^\s*[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?\s*$")
 STANDS_FOR_OTHERS = re.compile(rf".*[*?~]|[<>=]|{LOOKS_NUMERIC.pattern}|\s*(true|false)\s*$", re.IGNORECASE)
-NUMBER_WITH_UNIT = re.compile(r"^\s*[+-]?(\d+\.?\d*|\.\d+)\s*[^\d\s,.].*$")
-LOOKS_DATE = re.compile(r"^\s*\d{1,4}[-/.]\d{1,2}[-/.]\d{1,4}\s*$|^\s*\d{1,2}\.?\s+[A-Za-z]{3,}\.?\s+\d{2,4}\s*$")
-LOOKS_TIME = re.compile(r"^\s*\d{1,2}[:.h]\d{2}([:.]\d{2})?\s*([ap]\.?m\.?)?\s*$", re.IGNORECASE)
-
-
 STALE = {
     "result-differs": "{heading} shows another result than its row gives ({wanted}): not computed since it changed.",
     "typed-over": "{heading} was typed over: its row gives {wanted}. Copy the cell from a row above.",
@@ -89,7 +81,7 @@ def check_log(path: Path, layout: Layout) -> Checked:
         structure = built.get(table.key, Structure())
         findings += _doubled_ids(read)
         findings += _ids_that_stand_for_others(read)
-        findings += _text_for_numbers(read)
+        findings += _not_as_text(read)
         findings += _outside(read, structure)
         findings += _stale(read, rows, structure)
         findings += _without_rules(read, structure)
@@ -112,10 +104,10 @@ def _of_rule(read: ReadTable, row: dict[str, Any], position: int, rule: Rule) ->
     key = rule.columns[0] if rule.columns else read.table.key_column.key
     value = row.get(key)
     reason = rule.say
-    if rule.code in ("not-a-number", "not-a-date", "not-a-time") and isinstance(value, str):
-        reason = f"{rule.say} {_slip(read.table.by_key[key], value)}".strip()
+    if rule.code in SLIPS and isinstance(value, str | bool):
+        reason = f"{rule.say} {slip(read.table.by_key[key], value)}".strip()
     elif rule.code == "out-of-range":
-        reason = f"{rule.say} {_percent_slip(read.table.by_key[key], value)}".strip()
+        reason = f"{rule.say} {percent_slip(read.table.by_key[key], value)}".strip()
     return _finding(read, position, key, rule.code, reason, value, rule.severity)
 
 
@@ -125,29 +117,6 @@ def _finding(
     place = read.place(position, key)
     shown = as_shown(value, read.table.by_key[key].format)
     return Finding(place.sheet, place.row, place.column, code, reason, value, severity, str(place), shown)
-
-
-def _slip(column: Column, text: str) -> str:
-    """What the person most likely did, in words."""
-    if column.kind == "date":
-        return "It is text that looks like a date; type it again as a date." if LOOKS_DATE.match(text) else ""
-    if column.kind == "time":
-        return "It is text that looks like a time; type it as 14:05 or 14:05:30." if LOOKS_TIME.match(text) else ""
-    if DECIMAL_COMMA.match(text):
-        return "It has a comma; type a decimal point."
-    if LOOKS_NUMERIC.match(text):
-        return "It is text that looks like a number; type it again without a quote mark or a space."
-    if NUMBER_WITH_UNIT.match(text):
-        unit = f" in {column.quantity.unit}" if isinstance(column.quantity, Quantity) and column.quantity.unit else ""
-        return f"It has letters in it; type the number alone{unit}."
-    return ""
-
-
-def _percent_slip(column: Column, value: Any) -> str:
-    quantity = column.quantity
-    if isinstance(quantity, Quantity) and quantity.parts and isinstance(value, int | float) and 1 < value <= 100:
-        return f"For {value:g} % type {value / 100:g}."
-    return ""
 
 
 def _doubled_ids(read: ReadTable) -> Iterator[Finding]:
@@ -187,16 +156,15 @@ def _ids_that_stand_for_others(read: ReadTable) -> Iterator[Finding]:
             yield _finding(read, position, column.key, "id-stands-for-others", reason, value)
 
 
-def _text_for_numbers(read: ReadTable) -> Iterator[Finding]:
-    """Numbers in columns of text, where leading zeros may be lost."""
+def _not_as_text(read: ReadTable) -> Iterator[Finding]:
+    """What stands in columns of text and is no text, or not the text that it looks like."""
     for column in read.table.typed:
-        if column.kind not in ("text", "id", "reference"):
-            continue
-        for position, row in enumerate(read.rows):
-            value = row[column.key]
-            if isinstance(value, int | float) and not isinstance(value, bool):
-                reason = f"{column.heading} holds a number, not text; were there leading zeros?"
-                yield _finding(read, position, column.key, "number-for-text", reason, value, "notice")
+        if column.kind in ("text", "id", "reference"):
+            for position, row in enumerate(read.rows):
+                found = None if row[column.key] is None else text_slip(column, row[column.key])
+                if found is not None:
+                    code, severity, reason = found
+                    yield _finding(read, position, column.key, code, reason, row[column.key], severity)
 
 
 def _between_rows(read: ReadTable, rows: list[dict[str, Any]]) -> Iterator[Seen]:

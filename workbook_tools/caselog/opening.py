@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from pathlib import Path
 
+from workbook_tools.caselog.unread import counts_from_1904
 from workbook_tools.errors import ReadError
 from workbook_tools.layouts import Layout
 from workbook_tools.workbook.editing import WorkbookEdit
@@ -11,9 +12,21 @@ from workbook_tools.workbook.editing import WorkbookEdit
 VERSION = "Layout version"  # the document property
 
 
+def editable(path: object, content: bytes) -> WorkbookEdit:
+    """The file, open for edits; raises ReadError where day numbers written into it would mean other days."""
+    edit = WorkbookEdit(content, path)
+    if counts_from_1904(edit.package.read(edit.package.workbook)):
+        raise ReadError(
+            path,
+            "counts its days from 1904, as some old spreadsheets do: dates written into it would be four years off. "
+            "Make a new log (`workbook-tools new log`), and merge this one into it (`workbook-tools merge`).",
+        )
+    return edit
+
+
 def opened(path: Path, content: bytes, layout: Layout) -> WorkbookEdit:
     """The file, open for edits; raises ReadError where the log is of another layout version."""
-    edit = WorkbookEdit(content, path)
+    edit = editable(path, content)
     version = edit.property(VERSION)
     if version is not None and version != layout.version:
         raise ReadError(

@@ -4,20 +4,27 @@ from __future__ import annotations
 
 import datetime
 import zipfile
-from collections.abc import Iterator, Sequence
+import zlib
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
 import python_calamine
+from defusedxml.common import DefusedXmlException
+from defusedxml.ElementTree import ParseError
 
 from workbook_tools.caselog.extent import check_extent
+from workbook_tools.caselog.unread import BesideValues, Unread, merged_areas
 from workbook_tools.errors import ReadError
 from workbook_tools.layouts import Layout, Table
 from workbook_tools.layouts.compute import Computed
 from workbook_tools.layouts.model import letter
 from workbook_tools.quantities.boundary import serial
 
+# RuntimeError is zipfile's word for an encrypted part, KeyError for one that is not there
+UNREADABLE = (ParseError, DefusedXmlException, zipfile.BadZipFile, zlib.error, EOFError, RuntimeError, KeyError)
+SHOWN = 3  # faults that one refusal names
 HEADING_ROWS = 60  # how far down a heading may have been moved
 
 
@@ -43,6 +50,15 @@ class Remark:
     place: Place
     say: str
     value: object = None
+
+
+FROM_1904 = Remark(
+    "days-from-1904",
+    "notice",
+    Place("Start", 1),
+    "This workbook counts its days from 1904, as some old spreadsheets do. Its dates are read as they are shown, but "
+    "the sheets' own months are wrong, and nothing is written into it: make a new log and merge this one into it.",
+)
 
 
 @dataclass
@@ -79,6 +95,17 @@ class ReadLog:
         ahead = {key: read.ahead for key, read in self.tables.items()}
         return Computed(self.layout, self.data(), self.numbers(), ahead)
 
+    def relied_on(self) -> ReadLog:
+        """The log itself, for what is weighed by it.
+
+        Raises ReadError where columns, sheets or cells are not what they seem: a blank would be taken for its default.
+        """
+        unsure = [f"{remark.place}: {remark.say}" for remark in self.remarks if remark.severity == "fault"]
+        if unsure:
+            shown = " ".join(unsure[:SHOWN]) + (f" And {len(unsure) - SHOWN} more." if len(unsure) > SHOWN else "")
+            raise ReadError(self.path, f"no amounts are given from it before this is mended. {shown}")
+        return self
+
     def numbers(self) -> dict[str, list[int]]:
         """Sheet rows by table."""
         return {key: read.numbers for key, read in self.tables.items()}
@@ -101,8 +128,9 @@ def read_log(path: Path, layout: Layout) -> ReadLog:
     ReadError : the file is not there, is not an .xlsx workbook, is locked with a password or has none of the sheets.
     """
     workbook = open_workbook(path)
+    beside = _beside(path)
     names = {name.casefold(): name for name in workbook.sheet_names}
-    remarks: list[Remark] = []
+    remarks: list[Remark] = [FROM_1904] if beside.from_1904 else []
     tables: dict[str, ReadTable] = {}
     found = 0
     for sheet in layout.sheets:
@@ -116,12 +144,20 @@ def read_log(path: Path, layout: Layout) -> ReadLog:
             continue
         found += 1
         cells = cells_of(workbook, actual, path)
+        part = beside.sheet(actual)
         for table in sheet.tables:
             if not table.key_source:
-                tables[table.key] = _read_table(table, cells, remarks)
+                tables[table.key] = _read_table(table, cells, remarks, beside, part)
     if not found:
         raise ReadError(path, "is a workbook, but has none of the sheets of a case log.")
     return ReadLog(str(path), layout, tables, remarks)
+
+
+def _beside(path: Path) -> BesideValues:
+    try:
+        return BesideValues(path)
+    except UNREADABLE as error:
+        raise ReadError(path, f"is damaged ({error}); open it in a spreadsheet, save it under another name.") from error
 
 
 def cells_of(workbook: python_calamine.CalamineWorkbook, sheet: str, path: object) -> list[list[Any]]:
@@ -161,7 +197,9 @@ def open_workbook(path: Path) -> python_calamine.CalamineWorkbook:
         raise ReadError(path, f"cannot be read as an .xlsx workbook ({error}).") from error
 
 
-def _read_table(table: Table, cells: Sequence[Sequence[Any]], remarks: list[Remark]) -> ReadTable:
+def _read_table(
+    table: Table, cells: list[list[Any]], remarks: list[Remark], beside: BesideValues, part: bytes
+) -> ReadTable:
     read = ReadTable(table)
     heading_row, columns = _headings(table, cells)
     missing = [c for c in table.columns if c.key not in columns and (c.typed or not table.log) and not c.hidden]
@@ -174,6 +212,8 @@ def _read_table(table: Table, cells: Sequence[Sequence[Any]], remarks: list[Rema
         say = f"The heading {heading!r} stands more than once on {table.sheet}; the first one is read."
         remarks.append(Remark("heading-doubled", "fault", Place(table.sheet, heading_row, heading, where), say))
     read.letters = {key: letter(index + 1) for key, index in columns.items()}
+    typed = {columns[c.key]: c for c in table.columns if c.key in columns and (c.typed or not table.log)}
+    beside.put_into(cells, part, typed, heading_row, table.log)
     for number, row in _body(table, cells, heading_row):
         values = {c.key: typed_value(_at(row, columns.get(c.key))) for c in table.columns if c.typed or not table.log}
         if table.log and not table.in_use(values):
@@ -187,7 +227,29 @@ def _read_table(table: Table, cells: Sequence[Sequence[Any]], remarks: list[Rema
         read.numbers.append(number)
         computed = (c for c in table.columns if table.log and not c.typed and c.key in columns)
         read.stored.append({c.key: typed_value(_at(row, columns[c.key])) for c in computed})
+    remarks += _merged(read, part, typed, heading_row)
+    remarks += () if table.log else _unread(read)
     return read
+
+
+def _unread(read: ReadTable) -> Iterator[Remark]:
+    """Cells of a list or a reference table whose value cannot be read; those of logs are found by their rules."""
+    for position, row in enumerate(read.rows):
+        for key, value in row.items():
+            if isinstance(value, Unread):
+                say = f"{read.table.by_key[key].heading} cannot be read. {value.why}"
+                yield Remark("not-read", "fault", read.place(position, key), say, str(value))
+
+
+def _merged(read: ReadTable, part: bytes, typed: Iterable[int], heading_row: int) -> Iterator[Remark]:
+    """Merged cells among the typed ones, of which all but the first read as blank."""
+    for area in merged_areas(part, typed, heading_row + 1, max(read.numbers, default=heading_row)):
+        letters, row = (
+            area.split(":")[0].rstrip("0123456789"),
+            int(area.split(":")[0].lstrip("ABCDEFGHIJKLMNOPQRSTUVWXYZ")),
+        )
+        say = f"The cells {area} are merged: all but the first read as blank. Split them and fill each one."
+        yield Remark("merged-cells", "fault", Place(read.table.sheet, row, "", letters), say)
 
 
 def _body(table: Table, cells: Sequence[Sequence[Any]], heading_row: int) -> Iterator[tuple[int, Sequence[Any]]]:

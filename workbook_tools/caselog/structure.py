@@ -7,11 +7,9 @@ import zipfile
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
-from posixpath import join, normpath
-
-from defusedxml import ElementTree
 
 from workbook_tools.caselog.reading import ReadTable
+from workbook_tools.caselog.unread import sheet_parts
 from workbook_tools.layouts.model import column_number
 
 PREFIX = rb"(?:[A-Za-z]\w*:)?"
@@ -21,7 +19,6 @@ CELL = re.compile(rb"<" + PREFIX + rb'c\b[^>]*?\br="([A-Z]{1,3})\d+"[^>]*?(?:/>|
 RULE = re.compile(rb"<" + PREFIX + rb'dataValidation\b[^>]*?\bsqref="([^"]*)"')
 RULE_OF_EXTENSION = re.compile(rb"<xm:sqref>([^<]*)</xm:sqref>")
 AREA = re.compile(r"\$?([A-Z]{1,3})\$?(\d+)(?::\$?([A-Z]{1,3})\$?(\d+))?$")
-RELATION = "{http://schemas.openxmlformats.org/officeDocument/2006/relationships}id"
 
 
 @dataclass
@@ -31,20 +28,6 @@ class Structure:
     without_formula: dict[int, set[str]] = field(default_factory=dict)  # column keys by sheet row
     bare: set[int] = field(default_factory=set)  # sheet rows in use that have no formula at all
     without_rule: list[str] = field(default_factory=list)  # column keys
-
-
-def sheet_parts(archive: zipfile.ZipFile) -> dict[str, str]:
-    """The part of each sheet, by its name in small letters."""
-    relations = ElementTree.fromstring(archive.read("xl/_rels/workbook.xml.rels"))
-    targets = {relation.get("Id"): relation.get("Target", "") for relation in relations}
-    workbook = ElementTree.fromstring(archive.read("xl/workbook.xml"))
-    parts = {}
-    for sheet in workbook.iter():
-        if sheet.tag.endswith("}sheet"):
-            target = targets.get(sheet.get(RELATION)) or ""
-            part = target.lstrip("/") if target.startswith("/") else normpath(join("xl", target))
-            parts[str(sheet.get("name")).casefold()] = part
-    return parts
 
 
 def structures(path: Path, tables: Iterable[ReadTable]) -> dict[str, Structure]:

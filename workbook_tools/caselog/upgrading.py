@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from workbook_tools.caselog.opening import editable
 from workbook_tools.caselog.pages import put_anew
 from workbook_tools.caselog.placing import Placement, Standing, beside, filled_on, place, with_rows
 from workbook_tools.caselog.reading import ReadLog, open_workbook, read_log
@@ -57,7 +58,7 @@ def upgrade(path: Path, layout: Layout, out: Path | None = None) -> tuple[Upgrad
 def upgraded(path: Path, layout: Layout) -> Upgrade:
     """The log at `path` brought to a layout; nothing is written."""
     open_workbook(path)  # refuses, in words, what is no workbook
-    edit = WorkbookEdit(path.read_bytes(), path)
+    edit = editable(path, path.read_bytes())
     old = layout_before(edit, layout)
     if old is None:
         return Upgrade(layout.version, layout.version)

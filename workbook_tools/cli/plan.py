@@ -44,7 +44,7 @@ def plan(
 
     seen = Seen(path)
     target = None if out is None else named(out)
-    computed = read_log(path, case_log()).computed()
+    computed = read_log(path, case_log()).relied_on().computed()
     found = visit_plan(computed, visit, _suggested(computed, visit), path=path)
     written: dict[str, str | None] = {}
     sentence = ""

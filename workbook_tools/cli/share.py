@@ -68,7 +68,7 @@ def share(
         raise click.UsageError(f"--language {language}: there are {', '.join(languages())}")
     _free(path, [target, *([target.with_suffix(".pdf")] if pdf else [])], replace)
     password = _password(password_file, confirm=True)
-    computed = read_log(path, case_log()).computed()
+    computed = read_log(path, case_log()).relied_on().computed()
     start = None if since is None else serial(since.date())
     made_copy = producer_copy(
         computed, site, datetime.datetime.now(), since=start, paper=paper, language=language, units=units, path=path

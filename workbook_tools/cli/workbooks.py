@@ -152,7 +152,9 @@ def card(path: Path, bath: str | None, as_json: bool) -> None:
     """
     from workbook_tools.caselog.card import bench_card
 
-    found = bench_card(_checked(path).computed, path, bath)
+    checked = _checked(path)
+    checked.log.relied_on()
+    found = bench_card(checked.computed, path, bath)
     if as_json:
         print_json(found.as_dict())
     else:

@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import Any
 
 from workbook_tools.caselog.checking import check_log
+from workbook_tools.caselog.opening import editable
 from workbook_tools.caselog.reading import open_workbook
 from workbook_tools.caselog.recomputing import RawCells
 from workbook_tools.errors import EditError, ReadError
@@ -54,7 +55,7 @@ def with_learned(content: bytes, rows: Sequence[Mapping[str, Any]], layout: Layo
     The table becomes longer where it must. No formula rests on it, so no stored result changes; a cell in which a
     person typed a formula is not typed over (EditError).
     """
-    edit = WorkbookEdit(content, path)
+    edit = editable(path, content)
     place = _place(edit, layout)
     missing = len(rows) - (place.last_row - place.heading_row)
     if missing > 0:

@@ -38,12 +38,12 @@ FORMATS = {
     "list": "@",
     "reference": "@",
     "typed": "General",
-    # rounded displays never move a dose by more than 1 %
+    # rounded displays never move an amount by more than 1 %, from 1 mg or 1 mL up
     "number": "[<0.01]0.00E+00;[<0.5]0.0000;0.00",
-    "volume": "[>=1000]#,##0;[<10]0.000;0.0",
+    "volume": "[>=1000]#,##0;[<10]0.000##;0.0",
     "length": "0.0###",
     "tally": '0;-0;"-"',
-    "quantity": '0.00;-0.00;"-"',
+    "quantity": '[=0]"-";[<0.5]0.000000;0.00',
     "whole": "0",
     "one": "0.0",
     "share": "0 %",

@@ -83,7 +83,8 @@ ConditionFactor = Annotated[float, Quantity("condition factor", "1", 0, 1_000)]
 StockingDensity = Annotated[float, Quantity("stocking density", "kg/m3", 0, 1_000)]
 DailyDose = Annotated[float, Quantity("daily dose by body weight", "mg/kg/day", 0, 10_000, above=True)]
 FeedDays = Annotated[float, Quantity("days of feeding", "days", 1, 365, whole=True)]
-Ration = Annotated[float, Quantity("ration in percent of body weight a day", "%", 0, 100, above=True)]
+# fed fish get more than 0.1 % (common practice, no source); 2 % typed with its sign is the number 0.02 to a spreadsheet
+Ration = Annotated[float, Quantity("ration in percent of body weight a day", "%", 0.1, 100, above=True)]
 FeedPerDay = Annotated[float, Quantity("feed a day", "kg/day", 0, 1e8)]
 Inclusion = Annotated[float, Quantity("product in feed", "g/kg", 0, 1_000, above=True)]
 

@@ -21,7 +21,7 @@ from xml.etree.ElementTree import Element, ParseError, TreeBuilder
 from defusedxml import DefusedXmlException
 from defusedxml.ElementTree import DefusedXMLParser
 
-from workbook_tools.caselog.structure import sheet_parts
+from workbook_tools.caselog.unread import sheet_parts
 
 TEXT, REFERENCE, NUMBER, ADDRESS, BYTES, UNREAD = "text", "reference", "number", "address", "bytes", "unread"
 REFERENCES = frozenset(("r", "ref", "sqref", "activeCell", "topLeftCell", "location", "spans", "s", "si", "cell"))

@@ -1,0 +1,221 @@
+"""What a reader of values is silent about, or gives another meaning: errors, formulas without a result, percent signs,
+dates in cells for numbers, merged cells, days counted from 1904.
+
+Each of them would pass for a blank, and so for the value that a blank stands for, or for a number that was not meant.
+"""
+
+from __future__ import annotations
+
+import datetime
+import re
+import zipfile
+from collections.abc import Iterable, Iterator, Mapping
+from pathlib import Path
+from posixpath import join, normpath
+from typing import Any
+from xml.sax.saxutils import unescape
+
+from defusedxml import ElementTree
+
+from workbook_tools.layouts.model import Column, column_number, letter
+from workbook_tools.layouts.showing import as_shown
+from workbook_tools.layouts.trees import is_number
+from workbook_tools.quantities import Quantity
+from workbook_tools.quantities.boundary import serial
+
+DAYS_TO_1904 = 1462.0  # from 1899-12-30, where other workbooks count from, to 1904-01-01 (ECMA-376 Part 1, 18.17.4.1)
+PREFIX = rb"(?:[A-Za-z]\w*:)?"
+MERGED = re.compile(rb"<" + PREFIX + rb'mergeCell\b[^>]*?\bref="([A-Z]+)(\d+):([A-Z]+)(\d+)"')
+INSIDE = re.compile(rb"<" + PREFIX + rb"(f|v)\b([^>]*?)(?:/>|>(.*?)</" + PREFIX + rb"\1>)", re.DOTALL)
+TAG = re.compile(rb"<" + PREFIX + rb"c\b[^>]*?(/?)>")
+PLACE = re.compile(rb'\br="([A-Z]{1,3})(\d+)"')
+END = re.compile(rb"</" + PREFIX + rb"c>")
+KIND = re.compile(rb'\bt="(\w+)"')
+STYLE = re.compile(rb'\bs="(\d+)"')
+QUOTED_OR_ESCAPED = re.compile(r'"[^"]*"|\\.')
+LONGEST_PREFIX = 100
+DATED = (datetime.datetime, datetime.date, datetime.time, datetime.timedelta)
+PERCENTS = (9, 10)  # built-in formats 0% and 0.00% (ECMA-376 Part 1, 18.8.30)
+RELATION = "{http://schemas.openxmlformats.org/officeDocument/2006/relationships}id"
+
+
+class Unread(str):
+    """What stands in a cell and cannot be taken for its value, as the text that it shows; `why` says it in words."""
+
+    __slots__ = ("why",)
+    why: str
+
+    def __new__(cls, shown: str, why: str = "") -> Unread:
+        made = super().__new__(cls, shown)
+        made.why = why
+        return made
+
+
+def sheet_parts(archive: zipfile.ZipFile) -> dict[str, str]:
+    """The part of each sheet, by its name in small letters."""
+    relations = ElementTree.fromstring(archive.read("xl/_rels/workbook.xml.rels"))
+    targets = {relation.get("Id"): relation.get("Target", "") for relation in relations}
+    workbook = ElementTree.fromstring(archive.read("xl/workbook.xml"))
+    parts = {}
+    for sheet in workbook.iter():
+        if sheet.tag.endswith("}sheet"):
+            target = targets.get(sheet.get(RELATION)) or ""
+            part = target.lstrip("/") if target.startswith("/") else normpath(join("xl", target))
+            parts[str(sheet.get("name")).casefold()] = part
+    return parts
+
+
+def counts_from_1904(workbook: bytes) -> bool:
+    """Whether the workbook part says that its days are counted from 1904."""
+    found = next((e for e in ElementTree.fromstring(workbook).iter() if e.tag.endswith("}workbookPr")), None)
+    return found is not None and found.get("date1904", "0").lower() in ("1", "true", "on")
+
+
+class BesideValues:
+    """The parts of a workbook, for what its values do not say. `from_1904` : its days are counted from 1904."""
+
+    def __init__(self, path: Path) -> None:
+        self._path = path
+        with zipfile.ZipFile(path) as archive:
+            there = set(archive.namelist())
+            known = {"xl/workbook.xml", "xl/_rels/workbook.xml.rels"} <= there
+            self._parts = {name: part for name, part in sheet_parts(archive).items() if part in there} if known else {}
+            self.from_1904 = known and counts_from_1904(archive.read("xl/workbook.xml"))
+            self._percents = _percent_styles(archive.read("xl/styles.xml")) if "xl/styles.xml" in there else []
+
+    def sheet(self, name: str) -> bytes:
+        """The part of a sheet; empty where there is none that can be read."""
+        part = self._parts.get(name.casefold())
+        if part is None:
+            return b""
+        with zipfile.ZipFile(self._path) as archive:
+            return archive.read(part)
+
+    def put_into(
+        self, cells: list[list[Any]], part: bytes, columns: Mapping[int, Column], after: int, log: bool
+    ) -> None:
+        """Put an `Unread` in the place of each value that cannot be taken as it is.
+
+        Parameters
+        ----------
+        cells : the values of a sheet, row by row from A1 on; changed in place.
+        part : the sheet's part.
+        columns : the typed columns by their index from 0.
+        after : the heading row; nothing is changed down to it.
+        log : whether people fill the table; in lists and reference tables dates stand as they like.
+        """
+        for index, column in columns.items() if log else ():
+            _mark_dates(cells, index, column, after, self.from_1904)
+        for row, index, silent in _silent(part, columns, self._percents):
+            if row > after:
+                cells.extend([] for _ in range(row - len(cells)))
+                line = cells[row - 1]
+                line.extend([None] * (index + 1 - len(line)))
+                found = _percent(line[index], columns[index]) if silent is None else silent
+                line[index] = line[index] if found is None else found
+
+
+def merged_areas(part: bytes, columns: Iterable[int], first: int, last: int) -> Iterator[str]:
+    """Merged cells that reach into some rows of some columns (indices from 0), as "B7:B9"."""
+    indices = set(columns)
+    start = part.find(b"mergeCell")  # a plain search is quick; it stands behind all rows
+    for left, top, right, bottom in MERGED.findall(part, max(start - LONGEST_PREFIX, 0)) if start >= 0 else ():
+        low, high = column_number(left.decode()) - 1, column_number(right.decode()) - 1
+        if int(top) <= last and int(bottom) >= first and any(low <= index <= high for index in indices):
+            yield f"{left.decode()}{int(top)}:{right.decode()}{int(bottom)}"
+
+
+def _mark_dates(cells: list[list[Any]], index: int, column: Column, after: int, from_1904: bool) -> None:
+    """Dates and times in cells for something else; day numbers without a date's format in a workbook from 1904."""
+    if column.kind not in ("date", "time"):
+        for line in cells[after:]:
+            if len(line) > index and type(line[index]) in DATED:
+                line[index] = _dated(line[index], column)
+    elif from_1904 and column.kind == "date":
+        for line in cells[after:]:
+            if len(line) > index and isinstance(line[index], float) and line[index] >= 1:
+                line[index] += DAYS_TO_1904
+
+
+def _dated(value: datetime.date | datetime.time | datetime.timedelta, column: Column) -> Unread:
+    days = serial(value)
+    wanted = "number" if column.kind == "number" else "text"
+    if isinstance(value, datetime.date):
+        shown, what = str(value)[:10] if days == int(days) else str(value), "date"
+    else:
+        shown, what = as_shown(days, "[hh]:mm:ss"), "time"
+    how = "give the cell the format Number and type the number again"
+    if column.kind != "number":
+        how = "give the cell the format Text and type it again"
+    return Unread(shown, f"The spreadsheet made a {what} of it, {shown}, not a {wanted}: {how}.")
+
+
+def _percent(value: object, column: Column) -> Unread | None:
+    """A number that was typed with a percent sign, where none belongs; None where it does."""
+    if column.kind != "number" or "%" in column.format or not is_number(value):
+        return None
+    quantity = column.quantity
+    if isinstance(quantity, Quantity) and (quantity.parts or (quantity.low, quantity.high) == (0, 1)):
+        return None
+    whole = f"{value * 100:.10g}"
+    why = f"It was typed with a percent sign, which makes {value:.10g} of it: format Number, then type {whole} alone."
+    return Unread(f"{whole}%", why)
+
+
+def _silent(
+    part: bytes, columns: Mapping[int, Column], percents: list[bytes]
+) -> Iterator[tuple[int, int, Unread | None]]:
+    """Row, column index and what stands there, for errors and formulas without a result; None for a percent format."""
+    if not columns:
+        return
+    by_letter = {letter(index + 1).encode(): index for index in columns}
+    for start in sorted(_suspects(part, by_letter, percents)):
+        tag = TAG.match(part, start)
+        place = PLACE.search(tag[0]) if tag else None
+        if tag is None or tag[1] or place is None or place[1] not in by_letter:
+            continue
+        closed = END.search(part, tag.end())
+        inside = part[tag.end() : closed.start() if closed else len(part)]
+        kind, style = KIND.search(tag[0]), STYLE.search(tag[0])
+        found = _of_cell(kind[1] if kind else b"n", inside)
+        if found is not None or (style and style[1] in percents):
+            yield int(place[2]), by_letter[place[1]], found
+
+
+def _suspects(part: bytes, letters: Iterable[bytes], percents: list[bytes]) -> set[int]:
+    """Where the tags start of cells that may hold an error, a percent format, or a formula in one of the columns.
+
+    Three searches that begin with plain letters: one pattern for all of it takes four times as long.
+    """
+    marks = [rb't="e"', rb'r="(?:' + b"|".join(letters) + rb')\d+"[^>]*>\s*<' + PREFIX + rb"f[\s/>]"]
+    marks += [rb's="(?:' + b"|".join(percents) + rb')"'] if percents else []
+    return {part.rfind(b"<", 0, match.start()) for mark in marks for match in re.finditer(mark, part)}
+
+
+def _of_cell(kind: bytes, inside: bytes) -> Unread | None:
+    held = {match[1]: match[3] or b"" for match in INSIDE.finditer(inside)}
+    value, formula = held.get(b"v", b"").decode(errors="replace"), held.get(b"f")
+    if kind == b"e":
+        return Unread(value or "#ERROR", f"The cell shows an error ({value or '#ERROR'}): type the value itself.")
+    if formula is not None and not value and kind != b"str":
+        text = "=" + unescape(formula.decode(errors="replace"), {"&quot;": '"', "&apos;": "'"})
+        why = "Its formula was not computed: open the file in a spreadsheet and save it, or type the value itself."
+        return Unread(text, why)
+    return None
+
+
+def _percent_styles(styles: bytes) -> list[bytes]:
+    """Numbers of the cell styles whose format has a percent sign."""
+    root = ElementTree.fromstring(styles)
+    formats = {
+        entry.get("numFmtId"): "%" in QUOTED_OR_ESCAPED.sub("", entry.get("formatCode", ""))
+        for entry in root.iter()
+        if entry.tag.endswith("}numFmt")
+    }
+    own = next((entry for entry in root if entry.tag.endswith("}cellXfs")), ())
+    found = []
+    for number, style in enumerate(own):
+        used = style.get("numFmtId", "0")
+        if formats.get(used, used.isdigit() and int(used) in PERCENTS):
+            found.append(str(number).encode())
+    return found
