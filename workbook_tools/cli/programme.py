@@ -91,7 +91,7 @@ def _check_summary(path: Path) -> None:
     """Refuse before the work what could not be made or saved after it."""
     from workbook_tools.errors import MissingLibraryError, SaveError
     from workbook_tools.insight import survival
-    from workbook_tools.workbook.saving import check_not_open
+    from workbook_tools.workbook.elsewhere import check_not_open
 
     if not path.parent.is_dir():
         raise SaveError(path, f"the folder {path.parent} is not there.")
