@@ -118,21 +118,32 @@ def excel(path: Path, replace: bool, as_json: bool, quiet: bool) -> None:
         )
 
 
-@cli.command(short_help="Write the guide to the functions.")
+@cli.command(short_help="Write the guide to functions, columns or findings.")
 @click.argument("path", type=FILE)
+@click.option(
+    "--about",
+    type=click.Choice(["functions", "columns", "findings"]),
+    default="functions",
+    show_default=True,
+    help="The functions by name, the columns of the case log, or what the check says and what to do.",
+)
 @REPLACE
 @JSON
 @QUIET
-def guide(path: Path, replace: bool, as_json: bool, quiet: bool) -> None:
-    """Write the guide to the functions to PATH: Markdown (.md), or a page (.html).
+def guide(path: Path, about: str, replace: bool, as_json: bool, quiet: bool) -> None:
+    """Write a guide to PATH: Markdown (.md), or a page (.html).
 
     \b
-    Example
+    Examples
       workbook-tools guide functions.md
+      workbook-tools guide columns.html --about columns
+      workbook-tools guide findings.html --about findings
     """
-    from workbook_tools.hosts.guide import markdown, page
+    from workbook_tools.hosts import guide as function_guide
+    from workbook_tools.layouts import column_guide, finding_guide
 
-    makers = {".md": markdown, ".html": page}
+    guides = {"functions": function_guide, "columns": column_guide, "findings": finding_guide}
+    makers = {".md": guides[about].markdown, ".html": guides[about].page}
     if path.suffix.lower() not in makers:
         raise click.UsageError(f"{path}: the guide's name ends in .md or .html")
     put(path, makers[path.suffix.lower()]().encode("utf-8"), replace, quiet, as_json)

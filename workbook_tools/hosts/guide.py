@@ -3,15 +3,15 @@
 from __future__ import annotations
 
 import ast
-import html
 import math
-import textwrap
 from dataclasses import dataclass, fields
 from typing import Any
 
 from workbook_tools.catalogue import Entry, entries
+from workbook_tools.hosts import written
 from workbook_tools.hosts.cell_text import translatable
 from workbook_tools.hosts.excel_names import has_name
+from workbook_tools.hosts.written import Block, Heading, Items, Paragraph
 from workbook_tools.quantities import Table
 
 HEADINGS = (
@@ -136,53 +136,26 @@ def _number(value: float) -> str:
 
 def markdown() -> str:
     """The guide as Markdown: a section for each topic, a heading for each function."""
-    lines = ["# Functions", "", *(f"- {note}" for note in NOTES), ""]
-    topic = ""
-    for entry, row in zip(entries(), rows(), strict=True):
-        head = entry.name.partition(".")[0]
-        if head != topic:
-            lines += [f"## {head}", ""]
-            topic = head
-        lines += [f"### {row.function}", "", row.answers, ""]
-        lines += [f"- {title}: {_markdown(text)}" for title, text in _details(row)]
-        lines.append("")
-    return "\n".join(lines)
+    return written.markdown("Functions", _blocks())
 
 
 def page() -> str:
     """The guide as a page that any browser, and LibreOffice, can show."""
-    parts = [f"<p>{html.escape(note)}</p>" for note in NOTES]
+    return written.page("Functions", _blocks())
+
+
+def _blocks() -> list[Block]:
+    blocks: list[Block] = [Items(NOTES)]
     topic = ""
     for entry, row in zip(entries(), rows(), strict=True):
         head = entry.name.partition(".")[0]
         if head != topic:
-            parts.append(f"<h2>{html.escape(head)}</h2>")
+            blocks.append(Heading(head))
             topic = head
-        parts.append(f"<h3>{html.escape(row.function)}</h3>\n<p>{html.escape(row.answers)}</p>")
-        items = "\n".join(f"<li>{title}: {html.escape(text)}</li>" for title, text in _details(row))
-        parts.append(f"<ul>\n{items}\n</ul>")
-    return PAGE.format(body="\n".join(parts))
+        blocks += [Heading(row.function, 3), Paragraph(row.answers), Items(tuple(_details(row)))]
+    return blocks
 
 
-PAGE = textwrap.dedent(
-    """\
-    <!DOCTYPE html>
-    <html lang="en">
-    <head><meta charset="utf-8"><title>Functions</title></head>
-    <body>
-    <h1>Functions</h1>
-    {body}
-    </body>
-    </html>
-    """
-)
-
-
-def _details(row: GuideRow) -> list[tuple[str, str]]:
+def _details(row: GuideRow) -> list[str]:
     pairs = zip(HEADINGS, row.texts(), strict=True)
-    return [(title, text) for title, text in list(pairs)[2:] if text]
-
-
-def _markdown(text: str) -> str:
-    """A text in which Markdown shall see no marks of its own."""
-    return text.replace("\\", "\\\\").replace("*", "\\*").replace("_", "\\_").replace("<", "&lt;")
+    return [f"{title}: {text}" for title, text in list(pairs)[2:] if text]

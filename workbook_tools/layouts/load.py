@@ -159,7 +159,19 @@ def _table(entry: dict[str, Any], sheet: str, heading_row: int, faults: list[str
         columns += _reasons(rules)
     data = _data(entry, columns)
     rows = entry.get("rows", max(len(data), 1) if data else 200)
-    return Table(key, name, sheet, tuple(columns), tuple(rules), heading_row, rows, log, data, entry.get("caption", ""))
+    return Table(
+        key,
+        name,
+        sheet,
+        tuple(columns),
+        tuple(rules),
+        heading_row,
+        rows,
+        log,
+        data,
+        entry.get("caption", ""),
+        private=entry.get("private", False),
+    )
 
 
 def _rules(columns: list[Column], entries: list[dict[str, Any]]) -> list[Rule]:

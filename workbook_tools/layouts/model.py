@@ -63,7 +63,10 @@ class Column:
 
 @dataclass(frozen=True)
 class Table:
-    """One table with headings; `rows` rows are provided. A list or reference comes filled with `data`."""
+    """One table with headings; `rows` rows are provided. A list or reference comes filled with `data`.
+
+    A `private` table is in no producer's copy: its rows are no one site's.
+    """
 
     key: str
     name: str
@@ -76,6 +79,7 @@ class Table:
     data: tuple[tuple[object, ...], ...] = ()
     caption: str = ""
     first_column: int = 1
+    private: bool = False
 
     @cached_property
     def by_key(self) -> dict[str, Column]:

@@ -30,7 +30,6 @@ UNIT = "g|kg|mg|ml|l|c|f|m|cm|mm|ft|in|min|h|s|d|days?|fish|%|oz|lb|gal|fl oz|(?
 A_FIGURE = re.compile(rf"[-+]?\d[\d.,]*[ {JOINT}]?(?:{UNIT})$")
 A_DATE = re.compile(r"\d{4}-\d\d?-\d\d?$|\d\d?[./-]\d\d?[./-]\d{2,4}$")
 TEXT_KINDS = ("id", "text", "list", "reference")
-SHEETS_OF_NOBODY = ("stores", "learned")
 
 
 @dataclass(frozen=True)
@@ -91,7 +90,7 @@ def secrets(computed: Computed, site: str) -> Secrets:
         held.allow(text)
     lots = _used_lots(computed, found, wanted)
     for key, table in computed.layout.tables.items():
-        if key not in LEADS and key not in SHEETS_OF_NOBODY:
+        if key not in LEADS and not table.private:
             continue
         for position, row in enumerate(computed.data[key]):
             owner = found.of_rows[key][position] if key in LEADS else None
@@ -142,7 +141,7 @@ def _common(computed: Computed) -> Iterator[str]:
         yield table.sheet
         yield table.name
         yield from (column.heading for column in table.columns)
-        if not table.log and not table.key_source and key not in SHEETS_OF_NOBODY:
+        if not table.log and not table.key_source and not table.private:
             for row in computed.data[key]:
                 yield from (value for value in row.values() if isinstance(value, str))
     yield from fragments()
