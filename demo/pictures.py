@@ -1,4 +1,4 @@
-"""Make the pictures of the README from the workbooks of the demo, with a real LibreOffice.
+"""Make the pictures of the README and of templates/guide from the workbooks of the demo, with a real LibreOffice.
 
     python3 demo/pictures.py
 
@@ -65,6 +65,12 @@ PICTURES = (
             "seconds", "check"), ((6, 13), (28, 33)), "baths"),
     Picture("fish", "Fish", ("fish", "species", "weight", "into", "balance", "working", "settled", "out", "recovered",
             "seconds_to_working", "seconds_to_recovery"), ((52, 68),), "fish"),
+    Picture("watch", "Watch", ("look", "bath", "time", "equilibrium", "response", "ventilation", "count", "over",
+            "since", "stage", "rate", "check"), ((88, 100),), "watch"),
+    Picture("treatments", "Treatments", ("treatment", "stock", "route", "agent", "dose", "dose_unit", "days", "last",
+            "grams", "rule", "wait", "rule_source", "hold_days", "release", "basis"), ((6, 11),), "treatments"),
+    Picture("plan-sheet", "Plan", tuple("ABCDEFGHIJKL")),
+    Picture("calendar", "Calendar", tuple("ABCDEFG"), ((1, 18),), width=1200),
     Picture("summary", "Summary", ("key", "fish", "timed", "median", "ninety", "quick_share", "soon_share", "unsettled",
             "died"), ((6, 12),), "by_species"),
     Picture("bench", "Bench", ("A", "B", "C", "D", "E", "F"), bench=True, width=1100,
@@ -127,7 +133,11 @@ def pages() -> tuple[tuple[str, Path, str], ...]:
     """Whole pages that are pictured: name, file, beginning of the sheet's name."""
     from demo.run import COPY, PLAN
 
-    return ("labels", PLAN, "Labels"), ("release", COPY, "When fish may")
+    return (
+        ("labels", PLAN, "Labels"),
+        ("release", COPY, "When fish may"),
+        ("daily", COPY, "Daily sheet"),
+    )
 
 
 def make_page(name: str, file: Path, sheet: str, running: Office, folder: Path) -> int:

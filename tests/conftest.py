@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
+from typing import Any
 
 import pytest
 
@@ -12,6 +13,7 @@ from tests.support.office import Office
 
 CHOICE = "WORKBOOK_TOOLS_LIBREOFFICE"
 MARKER = "libreoffice"
+CODES_OF_TESTS = ("harvest-before-count",)  # of tests/support/next-layout.toml
 left_out = pytest.StashKey[int]()
 
 
@@ -31,6 +33,29 @@ def office() -> Iterator[Office]:
             yield running
     except PreparationError as error:
         pytest.fail(str(error), pytrace=False)
+
+
+@pytest.fixture(scope="session", autouse=True)
+def every_finding_is_explained() -> Iterator[None]:
+    """Fails what gives a finding whose code has no row in templates/findings.csv, however the code was put together."""
+    from workbook_tools.caselog.checking import Finding
+    from workbook_tools.caselog.reading import Remark
+    from workbook_tools.layouts.finding_guide import advices
+
+    def explained(kind: type[Finding | Remark]) -> Callable[..., None]:
+        begin = kind.__init__
+
+        def checked(self: Finding | Remark, *args: Any, **words: Any) -> None:
+            begin(self, *args, **words)
+            known = self.code in advices() or self.code in CODES_OF_TESTS
+            assert known, f"{self.code}: add a row to templates/findings.csv"
+
+        return checked
+
+    with pytest.MonkeyPatch.context() as patch:
+        for kind in (Finding, Remark):
+            patch.setattr(kind, "__init__", explained(kind))
+        yield
 
 
 @pytest.hookimpl(wrapper=True, tryfirst=True)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from itertools import pairwise
-from typing import Any
+from typing import Any, NamedTuple
 
 from workbook_tools.caselog.reading import ReadTable
 from workbook_tools.layouts.trees import is_number
@@ -14,7 +14,15 @@ JUMP = 6.0  # C
 JUMP_DAYS = 2.0
 
 Row = dict[str, Any]
-Seen = tuple[int, str, str, str]  # position, column key, code, sentence
+
+
+class Seen(NamedTuple):
+    """What was seen: position of the row, column key, code, sentence."""
+
+    position: int
+    key: str
+    code: str
+    say: str
 
 
 def rows_twice(read: ReadTable) -> Iterator[Seen]:
@@ -26,7 +34,9 @@ def rows_twice(read: ReadTable) -> Iterator[Seen]:
         if sum(value is not None for value in held) < FEWEST:
             continue
         if held in first:
-            yield position, read.table.key_column.key, "row-twice", f"The row holds the same as row {first[held]}."
+            yield Seen(
+                position, read.table.key_column.key, "row-twice", f"The row holds the same as row {first[held]}."
+            )
         else:
             first[held] = read.numbers[position]
 
@@ -39,7 +49,8 @@ def days_twice(read: ReadTable, rows: Sequence[Row]) -> Iterator[Seen]:
             continue
         held = (row["date"], row["stock_row"])
         if held in first and row["temperature"] is not None:
-            yield position, "date", "day-twice", f"This group has a row for this day already, row {first[held]}."
+            say = f"This group has a row for this day already, row {first[held]}."
+            yield Seen(position, "date", "day-twice", say)
         first.setdefault(held, read.numbers[position])
 
 
@@ -55,7 +66,7 @@ def temperature_jumps(rows: Sequence[Row], group: str, date: str, temperature: s
             change = rows[other][temperature] - rows[one][temperature]
             if after - before <= JUMP_DAYS and abs(change) > JUMP:
                 say = f"The temperature changes by {abs(change):.1f} C within {JUMP_DAYS:g} days; is it in Celsius?"
-                yield other, temperature, "temperature-jump", say
+                yield Seen(other, temperature, "temperature-jump", say)
 
 
 def _folded(value: object) -> object:

@@ -49,7 +49,8 @@ def _sheet(sheet: Sheet, layout: Layout) -> Iterator[Block]:
     if sheet.caution:
         yield Paragraph(f"Caution: {sheet.caution}")
     if sheet.name == "Lists":
-        rows = [(table.columns[0].heading, _words(table), _used_by(table, layout)) for table in sheet.tables]
+        lists = [(", ".join(column.heading for column in table.columns), table) for table in sheet.tables]
+        rows = [(headings, _words(table), _used_by(table, layout)) for headings, table in lists]
         yield Grid(("List", "Words", "Used by"), tuple(rows))
         return
     for table in sheet.tables:

@@ -43,9 +43,9 @@ class Looks:
         )
 
 
-def _plain_format(code: str) -> str:
+def _plain_format(text: str) -> str:
     """A number format without the marks that a program may leave out."""
-    return code.casefold().replace("\\", "").replace('"', "")
+    return text.casefold().replace("\\", "").replace('"', "")
 
 
 def styles_of(rows: SheetRows) -> Iterator[tuple[int, int, int]]:
