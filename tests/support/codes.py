@@ -33,10 +33,10 @@ class Codes:
 def codes_of_source() -> Codes:
     """The codes of every call that takes one: of a function with a parameter `code`, of a class with such a field."""
     trees = {path: tree for path, tree in _trees().items() if path.name != WORDS_OF_ITS_OWN}
-    takers = {name: names for tree in trees.values() for name, names in _takers(tree)}
+    shared = {name: names for tree in trees.values() for name, names in _takers(tree) if name[0] != "_"}
     codes = Codes()
     for path, tree in trees.items():
-        _read(tree, f"{path.relative_to(PACKAGE)}", takers, codes)
+        _read(tree, f"{path.relative_to(PACKAGE)}", shared | dict(_takers(tree)), codes)
     return codes
 
 
