@@ -19,6 +19,7 @@ from workbook_tools.workbook.log import build_log
 ROOT = Path(__file__).resolve().parent.parent
 GUIDE = ROOT / "templates" / "guide"
 PAGES = sorted([ROOT / "README.md", ROOT / "DEVELOPERS.md", *GUIDE.glob("*.md")])
+PROSE = [page for page in PAGES if page.name != "functions.md"]  # which has the references, authors and journals
 FILLED = ("Practice.xlsx", "My own sheet.xlsx")  # what the pages call a log; the demo's lies there
 PROGRAMS = re.compile(r"(workbook-tools|python3?|pip|pytest|\.environments/\S+|[A-Z_]+=\S+) ")
 # What must not run in a test, by how it begins, and why. A line that begins otherwise is run, or fails.
@@ -33,10 +34,14 @@ NOT_RUN = {
     "WORKBOOK_TOOLS_PRACTICES=200 pytest": "takes minutes; CI runs the same tests over fewer practices",
     "workbook-tools guide templates/guide/": "writes pages of this checkout; tests/test_guides.py compares them",
 }
-# Trade names of drugs: the pages use the generic ones.
-BRANDS = re.compile(
-    r"\b(finquel|tricaine-s|syncaine|aqui-s|terramycin|aquaflor|parasite-s|formacide|perox-aid|halamid|excel-s)\b", re.I
-)
+# Words with a capital inside a sentence that are neither ours nor the spreadsheet's: programs of general use, units,
+# places, sources. A name that is none of these does not belong on a page: neither a brand nor a program of the trade.
+NAMES = {
+    *("Excel", "LibreOffice", "Calc", "Python", "Windows"),
+    *("Celsius", "Fahrenheit", "Monday", "Summerfelt", "United", "States", "Kingdom", "Schedule"),
+    *("IFs", "None", "Refresh", "Merge", "Daily", "Bench", "Sampling"),  # of files, sheets and menus
+}
+WORD_OF_A_NAME = re.compile(r"(?<=[a-z,;] )[A-Z][\w-]*[a-z][\w-]*")
 
 
 def fenced(text: str) -> list[tuple[str, str]]:
@@ -145,9 +150,25 @@ def test_every_page_and_picture_is_reached() -> None:
     assert {path.name for path in (ROOT / "demo" / "pictures").glob("*.png")} - shown <= {"bench.png"}
 
 
-@pytest.mark.parametrize("page", PAGES, ids=lambda page: str(page.relative_to(ROOT)))
-def test_no_brand_is_named(page: Path) -> None:
-    assert BRANDS.findall(page.read_text(encoding="utf-8")) == []
+@pytest.mark.parametrize("page", PROSE, ids=lambda page: str(page.relative_to(ROOT)))
+def test_no_other_name_stands_on_a_page(page: Path) -> None:
+    assert names_in(page.read_text(encoding="utf-8")) == set()
+
+
+def test_a_name_is_seen() -> None:
+    assert names_in("We weigh it with a Quickscale, then. And we `Print` it in\nPython.") == {"Quickscale"}
+
+
+def names_in(text: str) -> set[str]:
+    """Names inside sentences that are not known; code is left out."""
+    layout = case_log()
+    ours = [sheet.name for sheet in layout.sheets] + [table.name for table in layout.tables.values()]
+    ours += [column.heading for table in layout.tables.values() for column in table.columns]
+    ours += [value.name for sheet in layout.sheets for pivot in sheet.pivots for value in pivot.values]
+    ours += [text for sheet in layout.sheets for chart in sheet.charts for text in (chart.x_title, chart.y_title)]
+    known = NAMES | {word for name in ours for word in re.findall(r"[A-Z][\w-]+", name)}
+    plain = re.sub(r"^```.*?^```$|`[^`]*`", "", text, flags=re.MULTILINE | re.DOTALL).replace("\n", " ")
+    return set(WORD_OF_A_NAME.findall(plain)) - known
 
 
 def test_everything_private_is_named_on_the_page_about_data() -> None:
