@@ -20,7 +20,11 @@ ROOT = Path(__file__).resolve().parent.parent
 GUIDE = ROOT / "templates" / "guide"
 PAGES = sorted([ROOT / "README.md", ROOT / "DEVELOPERS.md", *GUIDE.glob("*.md")])
 PROSE = [page for page in PAGES if page.name != "functions.md"]  # which has the references, authors and journals
-FILLED = ("Practice.xlsx", "My own sheet.xlsx")  # what the pages call a log; the demo's lies there
+FILLED = (
+    "Practice.xlsx",
+    "My own sheet.xlsx",
+    "Logs/River farm.xlsx",
+)  # what the pages call a log; the demo's lies there
 PROGRAMS = re.compile(r"(workbook-tools|python3?|pip|pytest|\.environments/\S+|[A-Z_]+=\S+) ")
 # What must not run in a test, by how it begins, and why. A line that begins otherwise is run, or fails.
 NOT_RUN = {
@@ -31,13 +35,16 @@ NOT_RUN = {
     "workbook-tools extension functions.oxt --install": "changes the LibreOffice of whoever runs the tests",
     ".environments/tests/bin/python tests/benchmarks/": "measures time, which no test does",
     ".environments/tests/bin/python -m workbook_tools.quantities.unit_table_writer": "writes a module of the package",
+    "python3 tests/reliability.py": "writes a page of this checkout, and takes minutes",
+    ".environments/tests/bin/python -m tests.faults.run": "takes minutes; tests/faults has its tests",
+    ".environments/tests/bin/python -m tests.licences": "writes a page of this checkout",
     "WORKBOOK_TOOLS_PRACTICES=200 pytest": "takes minutes; CI runs the same tests over fewer practices",
     "workbook-tools guide templates/guide/": "writes pages of this checkout; tests/test_guides.py compares them",
 }
 # Words with a capital inside a sentence that are neither ours nor the spreadsheet's: programs of general use, units,
 # places, sources. A name that is none of these does not belong on a page: neither a brand nor a program of the trade.
 NAMES = {
-    *("Excel", "LibreOffice", "Calc", "Python", "Windows"),
+    *("Excel", "LibreOffice", "Calc", "Python", "Windows", "Dask", "DuckDB", "Parquet"),
     *("Celsius", "Fahrenheit", "Monday", "Summerfelt", "United", "States", "Kingdom", "Schedule"),
     *("IFs", "None", "Refresh", "Merge", "Daily", "Bench", "Sampling"),  # of files, sheets and menus
 }
@@ -70,6 +77,7 @@ class Folder:
         self.path, self.filled = path, filled
         self.done: set[str] = set()
         for name in FILLED:
+            (path / name).parent.mkdir(exist_ok=True)
             (path / name).write_bytes(filled)
 
     def run(self, line: str) -> None:

@@ -102,7 +102,7 @@ def test_a_changed_docstring_shows_in_every_host(tmp_path: Path) -> None:
     copy = tmp_path / "workbook_tools"
     shutil.copytree(Path(workbook_tools.__file__).parent, copy, ignore=shutil.ignore_patterns("__pycache__"))
     shutil.copyfile(Path(workbook_tools.__file__).parents[1] / "LICENSE", tmp_path / "LICENSE")
-    bath = copy / "formulas" / "bath.py"
+    bath = copy / "formulas" / "bath" / "weights.py"
     text = bath.read_text(encoding="utf-8")
     old_summary, old_argument = "Mass of product that brings a volume", "dose : wanted concentration of the active"
     assert old_summary in text

@@ -16,7 +16,7 @@ JUMP_DAYS = 2.0
 Row = dict[str, Any]
 
 
-class Seen(NamedTuple):
+class SeenBetween(NamedTuple):
     """What was seen: position of the row, column key, code, sentence."""
 
     position: int
@@ -25,7 +25,7 @@ class Seen(NamedTuple):
     say: str
 
 
-def rows_twice(read: ReadTable) -> Iterator[Seen]:
+def rows_twice(read: ReadTable) -> Iterator[SeenBetween]:
     """Rows that hold the same as an earlier one in everything but their id."""
     keys = [column.key for column in read.table.typed if column.kind != "id"]
     first: dict[tuple[object, ...], int] = {}
@@ -34,14 +34,14 @@ def rows_twice(read: ReadTable) -> Iterator[Seen]:
         if sum(value is not None for value in held) < FEWEST:
             continue
         if held in first:
-            yield Seen(
+            yield SeenBetween(
                 position, read.table.key_column.key, "row-twice", f"The row holds the same as row {first[held]}."
             )
         else:
             first[held] = read.numbers[position]
 
 
-def days_twice(read: ReadTable, rows: Sequence[Row]) -> Iterator[Seen]:
+def days_twice(read: ReadTable, rows: Sequence[Row]) -> Iterator[SeenBetween]:
     """Losses of one group on one day in two rows: its degree days would count double."""
     first: dict[tuple[object, object], int] = {}
     for position, row in enumerate(rows):
@@ -50,11 +50,11 @@ def days_twice(read: ReadTable, rows: Sequence[Row]) -> Iterator[Seen]:
         held = (row["date"], row["stock_row"])
         if held in first and row["temperature"] is not None:
             say = f"This group has a row for this day already, row {first[held]}."
-            yield Seen(position, "date", "day-twice", say)
+            yield SeenBetween(position, "date", "day-twice", say)
         first.setdefault(held, read.numbers[position])
 
 
-def temperature_jumps(rows: Sequence[Row], group: str, date: str, temperature: str) -> Iterator[Seen]:
+def temperature_jumps(rows: Sequence[Row], group: str, date: str, temperature: str) -> Iterator[SeenBetween]:
     """Temperatures of one group or vessel that differ more than water does in so short a time."""
     dated: dict[object, list[tuple[float, int]]] = {}
     for position, row in enumerate(rows):
@@ -66,7 +66,7 @@ def temperature_jumps(rows: Sequence[Row], group: str, date: str, temperature: s
             change = rows[other][temperature] - rows[one][temperature]
             if after - before <= JUMP_DAYS and abs(change) > JUMP:
                 say = f"The temperature changes by {abs(change):.1f} C within {JUMP_DAYS:g} days; is it in Celsius?"
-                yield Seen(other, temperature, "temperature-jump", say)
+                yield SeenBetween(other, temperature, "temperature-jump", say)
 
 
 def _folded(value: object) -> object:

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from workbook_tools.caselog.between_rows import Seen, days_twice, rows_twice, temperature_jumps
+from workbook_tools.caselog.between_rows import SeenBetween, days_twice, rows_twice, temperature_jumps
 from workbook_tools.caselog.reading import ReadLog, ReadTable, Remark, read_log
 from workbook_tools.caselog.slips import LOOKS_NUMERIC, SLIPS, percent_slip, slip, text_slip
 from workbook_tools.caselog.structure import Structure, structures
@@ -167,7 +167,7 @@ def _not_as_text(read: ReadTable) -> Iterator[Finding]:
                     yield _finding(read, position, column.key, code, reason, row[column.key], severity)
 
 
-def _between_rows(read: ReadTable, rows: list[dict[str, Any]]) -> Iterator[Seen]:
+def _between_rows(read: ReadTable, rows: list[dict[str, Any]]) -> Iterator[SeenBetween]:
     yield from rows_twice(read)
     if read.table.key == "losses":
         yield from days_twice(read, rows)
