@@ -35,6 +35,7 @@ NOT_RUN = {
     "workbook-tools extension functions.oxt --install": "changes the LibreOffice of whoever runs the tests",
     ".environments/tests/bin/python tests/benchmarks/": "measures time, which no test does",
     ".environments/tests/bin/python -m workbook_tools.quantities.unit_table_writer": "writes a module of the package",
+    "python3 -m tests.support.write_what_you_type": "writes a page of this checkout",
     "python3 tests/reliability.py": "writes a page of this checkout, and takes minutes",
     ".environments/tests/bin/python -m tests.faults.run": "takes minutes; tests/faults has its tests",
     ".environments/tests/bin/python -m tests.licences": "writes a page of this checkout",
@@ -46,7 +47,18 @@ NOT_RUN = {
 NAMES = {
     *("Excel", "LibreOffice", "Calc", "Python", "Windows", "Dask", "DuckDB", "Parquet"),
     *("Celsius", "Fahrenheit", "Monday", "Summerfelt", "United", "States", "Kingdom", "Schedule"),
-    *("IFs", "None", "Refresh", "Merge", "Daily", "Bench", "Sampling"),  # of files, sheets and menus
+    *(
+        "IFs",
+        "None",
+        "Refresh",
+        "Merge",
+        "Daily",
+        "Bench",
+        "Sampling",
+        "Text",
+        "English",
+        "German",
+    ),  # of files, sheets and menus
 }
 WORD_OF_A_NAME = re.compile(r"(?<=[a-z,;] )[A-Z][\w-]*[a-z][\w-]*")
 

@@ -17,7 +17,7 @@ from workbook_tools.layouts.load import folder
 
 PACKAGE = Path(workbook_tools.__file__).parent
 SEVERITIES = ("fault", "notice")
-FEWEST_SIGNS = 20  # of a text that may be a sentence
+FEWEST_SIGNS = 15  # of a text that may be a sentence
 WORDS_OF_ITS_OWN = "finding_guide.py"  # reads the table that is compared with what this module finds
 
 
