@@ -1,8 +1,8 @@
 """The reader of logs against a second one: openpyxl's values, row by row, by the rules as they are written in words.
 
-A row is in use when anything but an id given ahead is typed in it. A blank cell, an empty text and an error are
-nothing; dates and times are days. What a table holds is found by its headings, wherever they stand in the first 60
-rows.
+A row is in use when anything but an id given ahead is typed in it. A blank cell and an empty text are nothing; dates
+and times are days; an error, and a date where none belongs, are typed and refused. What a table holds is found by its
+headings, wherever they stand in the first 60 rows.
 """
 
 from __future__ import annotations
@@ -23,22 +23,29 @@ from openpyxl.worksheet.worksheet import Worksheet
 from demo.practice import practice
 from tests.benchmarks.logs import data
 from workbook_tools.caselog.reading import read_log
+from workbook_tools.caselog.unread import Unread
 from workbook_tools.layouts import Table, case_log
 from workbook_tools.layouts.expressions import python_function
 from workbook_tools.layouts.load import column_rules
-from workbook_tools.layouts.model import letter
+from workbook_tools.layouts.model import Column, letter
 from workbook_tools.quantities.boundary import serial
 from workbook_tools.workbook.log import build_log
 
 MILLISECOND = 1 / 86_400_000  # both readers make times of day numbers, the one rounds to milliseconds
+REFUSED = object()
 LAYOUT = case_log()
 
 
-def value_of(cell: Cell) -> Any:
-    if cell.data_type == "e" or cell.value in (None, ""):
+def value_of(cell: Cell, column: Column, log: bool) -> Any:
+    """What a cell of a column holds; REFUSED for what cannot be taken for a value where a person types."""
+    read = column.typed or not log
+    if cell.data_type == "e":
+        return REFUSED if read else None
+    if cell.value in (None, ""):
         return None
-    dated = isinstance(cell.value, datetime.date | datetime.time | datetime.timedelta)
-    return serial(cell.value) if dated else cell.value
+    if isinstance(cell.value, datetime.date | datetime.time | datetime.timedelta):
+        return REFUSED if log and column.typed and column.kind not in ("date", "time") else serial(cell.value)
+    return cell.value
 
 
 def headings(sheet: Worksheet, table: Table) -> tuple[int, dict[str, int]]:
@@ -64,7 +71,9 @@ def by_hand(sheet: Worksheet | None, table: Table) -> dict[str, Any]:
     found["letters"] = {key: letter(column) for key, column in columns.items()}
     last = sheet.max_row if table.log or table.first_column > 1 else min(sheet.max_row, heading_row + table.rows)
     for number in range(heading_row + 1, last + 1):
-        held = {key: value_of(sheet.cell(number, column)) for key, column in columns.items()}
+        held = {
+            key: value_of(sheet.cell(number, column), table.by_key[key], table.log) for key, column in columns.items()
+        }
         row = {c.key: held.get(c.key) for c in table.columns if c.typed or not table.log}
         used = [row[c.key] for c in table.columns if c.key in row and not (table.log and c.give)]
         if any(value is not None for value in used):
@@ -78,6 +87,8 @@ def by_hand(sheet: Worksheet | None, table: Table) -> dict[str, Any]:
 
 
 def same(one: Any, other: Any) -> bool:
+    if isinstance(one, Unread) or other is REFUSED:
+        return isinstance(one, Unread) and other is REFUSED
     if isinstance(one, dict):
         return one.keys() == other.keys() and all(same(one[key], other[key]) for key in one)
     if isinstance(one, list):
