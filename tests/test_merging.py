@@ -55,7 +55,7 @@ def read(path: str, data: Rows, without: Sequence[tuple[str, str]] = (), first: 
                 used.append((number, row))
             elif row[table.key_column.key] is not None:
                 ahead.setdefault(str(row[table.key_column.key]), number)
-        own = [row for _, row in used], [], [number for number, _ in used]
+        own = [row for _, row in used], [number for number, _ in used]
         tables[key] = ReadTable(table, dict.fromkeys(there, "A"), *own, ahead)
     return ReadLog(path, LAYOUT, tables, [])
 
@@ -68,7 +68,7 @@ def again(merged: Merged, log: ReadLog) -> ReadLog:
         places = [next(numbers) if number is None else number for number in merged.numbers[key]]
         names = {alike_id(row.get(read_table.table.key_column.key)) for row in merged.rows[key]}
         ahead = {name: number for name, number in read_table.ahead.items() if alike_id(name) not in names}
-        tables[key] = ReadTable(read_table.table, read_table.letters, merged.rows[key], [], places, ahead)
+        tables[key] = ReadTable(read_table.table, read_table.letters, merged.rows[key], places, ahead)
     return ReadLog(log.path, LAYOUT, tables, [])
 
 

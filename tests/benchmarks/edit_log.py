@@ -86,7 +86,7 @@ def main() -> None:
         peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss * unit / 1e6
         print(json.dumps({"seconds": seconds, "megabytes": peak}))
         return
-    from tests.benchmarks.build_log import data
+    from tests.benchmarks.logs import data
     from workbook_tools.layouts import case_log
     from workbook_tools.workbook.log import build_log
 

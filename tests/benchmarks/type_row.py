@@ -16,7 +16,7 @@ from pathlib import Path
 ROOT = Path(__file__).resolve().parents[2]
 sys.path.insert(0, str(ROOT))
 
-from tests.benchmarks.build_log import data  # noqa: E402
+from tests.benchmarks.logs import data  # noqa: E402
 from tests.support.office import Office  # noqa: E402
 from workbook_tools.layouts import case_log  # noqa: E402
 from workbook_tools.workbook.log import build_log  # noqa: E402

@@ -29,9 +29,9 @@ def rows_twice(read: ReadTable) -> Iterator[SeenBetween]:
     """Rows that hold the same as an earlier one in everything but their id."""
     keys = [column.key for column in read.table.typed if column.kind != "id"]
     first: dict[tuple[object, ...], int] = {}
-    for position, row in enumerate(read.rows):
-        held = tuple(_folded(row[key]) for key in keys)
-        if sum(value is not None for value in held) < FEWEST:
+    columns = [[_folded(row[key]) for row in read.rows] for key in keys]
+    for position, held in enumerate(zip(*columns, strict=True)):
+        if len(held) - held.count(None) < FEWEST:
             continue
         if held in first:
             yield SeenBetween(

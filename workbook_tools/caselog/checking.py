@@ -202,26 +202,36 @@ def _stale(read: ReadTable, rows: list[dict[str, Any]], structure: Structure) ->
         )
         yield Finding(read.table.sheet, read.table.heading_row, "", "results-not-stored", reason, None, "notice")
         return
-    for position, stored in enumerate(read.stored):
-        number = read.numbers[position]
-        if number in structure.bare:
-            continue
+    computed = [
+        column.key for column in read.table.columns if column.kind == "computed" and column.key in read.result_columns
+    ]
+    differing: dict[int, set[str]] = {}
+    for key in computed:
+        right = [row[key] for row in rows]
+        stored = read.results(key)
+        if stored != right:
+            for position, pair in enumerate(zip(stored, right, strict=True)):
+                if not _agree(*pair):
+                    differing.setdefault(position, set()).add(key)
+    for position, number in enumerate(read.numbers):
         gone = structure.without_formula.get(number, set())
+        wrong = gone or differing.get(position)  # what follows from a cell typed over is not said as well
+        if not wrong or number in structure.bare:
+            continue
         for column in read.table.columns:
-            right = rows[position][column.key]
-            over = column.key in gone
-            differs = column.kind == "computed" and column.key in stored and not _agree(stored[column.key], right)
-            if over or (differs and not gone):  # what follows from a cell typed over is not said as well
-                code = "typed-over" if over else "result-differs"
+            if column.key in wrong:
+                code = "typed-over" if gone else "result-differs"
+                right = rows[position][column.key]
                 wanted = "blank" if right is None else f"{right:g}" if isinstance(right, float) else str(right)
                 reason = STALE[code].format(heading=column.heading, wanted=wanted)
-                yield _finding(read, position, column.key, code, reason, stored.get(column.key))
+                yield _finding(read, position, column.key, code, reason, read.stored[position].get(column.key))
 
 
 def _never_stored(read: ReadTable, rows: list[dict[str, Any]]) -> bool:
     keys = [column.key for column in read.table.columns if column.kind == "computed"]
     wanted = any(row[key] is not None for row in rows for key in keys)
-    return wanted and all(stored.get(key) is None for stored in read.stored for key in (*keys, "check"))
+    there = (key for key in (*keys, "check") if key in read.result_columns)
+    return wanted and all(value is None for key in there for value in read.results(key))
 
 
 def _agree(stored: Any, right: Any) -> bool:

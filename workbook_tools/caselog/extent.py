@@ -17,9 +17,10 @@ from workbook_tools.layouts.model import column_number
 MOST_CELLS = 20_000_000
 CHUNK = 1 << 20
 OVERLAP = 64  # longer than any row or cell tag up to its r
-ROW = re.compile(rb'<(?:\w+:)?row\b[^>]{0,40}?\br="(\d{1,8})"')
-FAR_COLUMN = re.compile(rb'\br="([A-Z]{3})\d{1,8}"')
-COLUMN = re.compile(rb'\br="([A-Z]{1,3})\d{1,8}"')
+# a pattern that begins with plain letters is found twenty times as fast, so what stands before them is asked after them
+ROW = re.compile(rb'row(?<=[<:]row)\b[^>]{0,40}?\br="(\d{1,8})"')
+FAR_COLUMN = re.compile(rb'r="(?<=\Wr=")([A-Z]{3})\d{1,8}"')
+COLUMN = re.compile(rb'r="(?<=\Wr=")([A-Z]{1,3})\d{1,8}"')
 SHEET = re.compile(r"^xl/worksheets/[^/]+\.xml$")
 WIDEST_PLAIN = 702  # column ZZ
 

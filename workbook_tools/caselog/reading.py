@@ -7,7 +7,10 @@ import zipfile
 import zlib
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
+from functools import cached_property
+from itertools import compress
 from pathlib import Path
+from types import NoneType
 from typing import Any
 
 import python_calamine
@@ -18,7 +21,7 @@ from workbook_tools.caselog.extent import check_extent
 from workbook_tools.caselog.unread import BesideValues, Unread, merged_areas
 from workbook_tools.errors import ReadError
 from workbook_tools.layouts import Layout, Table
-from workbook_tools.layouts.compute import Computed
+from workbook_tools.layouts.compute import Computed, Typed
 from workbook_tools.layouts.model import letter
 from workbook_tools.quantities.boundary import serial
 
@@ -63,14 +66,26 @@ FROM_1904 = Remark(
 
 @dataclass
 class ReadTable:
-    """The rows in use of one table: typed values by column key, stored results, and where each row is."""
+    """The rows in use of one table: typed values by column key, and where each row is."""
 
     table: Table
     letters: dict[str, str] = field(default_factory=dict)
     rows: list[dict[str, Any]] = field(default_factory=list)
-    stored: list[dict[str, Any]] = field(default_factory=list)
     numbers: list[int] = field(default_factory=list)
     ahead: dict[str, int] = field(default_factory=dict)  # ids given to rows that are not filled yet
+    cells: list[list[Any]] = field(default_factory=list)  # of the same rows, as the file has them
+    result_columns: dict[str, int] = field(default_factory=dict)  # index in `cells` of each computed column
+
+    def results(self, key: str) -> list[Any]:
+        """Stored results of one computed column, for the rows in use."""
+        return column_values(self.cells, self.result_columns[key])
+
+    @cached_property
+    def stored(self) -> list[dict[str, Any]]:
+        """Stored results of each row, by column key."""
+        if not self.cells:
+            return [{} for _ in self.rows]
+        return _as_rows(tuple(self.result_columns), [self.results(key) for key in self.result_columns], len(self.cells))
 
     def place(self, position: int, key: str) -> Place:
         heading = self.table.by_key[key].heading
@@ -88,12 +103,19 @@ class ReadLog:
 
     def data(self) -> dict[str, list[dict[str, Any]]]:
         """Typed values by table, for computing; list and reference tables included."""
-        return {key: [dict(row) for row in read.rows] for key, read in self.tables.items()}
+        return {key: read.rows for key, read in self.tables.items()}
 
     def computed(self) -> Computed:
         """Everything the typed cells give."""
-        ahead = {key: read.ahead for key, read in self.tables.items()}
-        return Computed(self.layout, self.data(), self.numbers(), ahead)
+        return Computed(self.layout, self.data(), self.numbers(), self.ahead())
+
+    def typed(self) -> Typed:
+        """The typed cells alone: enough to judge each column by its own rules, in a tenth of the time."""
+        return Typed(self.layout, self.data(), self.numbers(), self.ahead())
+
+    def ahead(self) -> dict[str, dict[str, int]]:
+        """Ids given ahead with their sheet rows, by table."""
+        return {key: read.ahead for key, read in self.tables.items()}
 
     def relied_on(self) -> ReadLog:
         """The log itself, for what is weighed by it.
@@ -214,19 +236,7 @@ def _read_table(
     read.letters = {key: letter(index + 1) for key, index in columns.items()}
     typed = {columns[c.key]: c for c in table.columns if c.key in columns and (c.typed or not table.log)}
     beside.put_into(cells, part, typed, heading_row, table.log)
-    for number, row in _body(table, cells, heading_row):
-        values = {c.key: typed_value(_at(row, columns.get(c.key))) for c in table.columns if c.typed or not table.log}
-        if table.log and not table.in_use(values):
-            name = values[table.key_column.key]
-            if name is not None:
-                read.ahead.setdefault(str(name), number)
-            continue
-        if all(value is None for value in values.values()):
-            continue
-        read.rows.append(values)
-        read.numbers.append(number)
-        computed = (c for c in table.columns if table.log and not c.typed and c.key in columns)
-        read.stored.append({c.key: typed_value(_at(row, columns[c.key])) for c in computed})
+    _read_rows(read, columns, cells, heading_row)
     remarks += _merged(read, part, typed, heading_row)
     remarks += () if table.log else _unread(read)
     return read
@@ -252,11 +262,50 @@ def _merged(read: ReadTable, part: bytes, typed: Iterable[int], heading_row: int
         yield Remark("merged-cells", "fault", Place(read.table.sheet, row, "", letters), say)
 
 
-def _body(table: Table, cells: Sequence[Sequence[Any]], heading_row: int) -> Iterator[tuple[int, Sequence[Any]]]:
-    """Rows under the headings with their numbers; a list ends with its provided rows, a log with the sheet."""
+def _read_rows(read: ReadTable, columns: dict[str, int], cells: Sequence[list[Any]], heading_row: int) -> None:
+    """The rows in use, column by column: a value of the usual kinds then costs no call of its own."""
+    table = read.table
     last = len(cells) if table.log or table.first_column > 1 else min(len(cells), heading_row + table.rows)
-    for number in range(heading_row + 1, last + 1):
-        yield number, cells[number - 1]
+    body = cells[heading_row:last]  # a list ends with its provided rows, a log with the sheet
+    blank = [None] * len(body)
+    typed = [column for column in table.columns if column.typed or not table.log]
+    values = {c.key: column_values(body, columns[c.key]) if c.key in columns else blank for c in typed}
+    telling = [values[column.key] for column in typed if not (table.log and column.give)]
+    nothing = (None,) * len(telling)
+    used = [held != nothing for held in zip(*telling, strict=True)]
+    if table.log:
+        for number, name, filled in zip(
+            range(heading_row + 1, last + 1), values[table.key_column.key], used, strict=True
+        ):
+            if not filled and name is not None:
+                read.ahead.setdefault(str(name), number)
+    if not all(used):
+        values = {key: list(compress(column, used)) for key, column in values.items()}
+    read.numbers = list(compress(range(heading_row + 1, last + 1), used))
+    read.rows = _as_rows(tuple(values), list(values.values()), len(read.numbers))
+    if table.log:
+        read.cells = list(compress(body, used))
+        read.result_columns = {c.key: columns[c.key] for c in table.columns if not c.typed and c.key in columns}
+
+
+def column_values(rows: Sequence[Sequence[Any]], index: int) -> list[Any]:
+    """One column of a sheet's rows, as `typed_value` has each of them."""
+    try:
+        values = [row[index] for row in rows]
+    except IndexError:
+        values = [_at(row, index) for row in rows]
+    kinds = set(map(type, values))
+    if kinds <= {float, int, bool, NoneType}:
+        return values
+    if kinds <= {float, int, bool, NoneType, str}:
+        return [None if value == "" else value for value in values]
+    return [typed_value(value) for value in values]
+
+
+def _as_rows(keys: Sequence[str], columns: Sequence[Sequence[Any]], count: int) -> list[dict[str, Any]]:
+    if not columns:
+        return [{} for _ in range(count)]
+    return [dict(zip(keys, values, strict=True)) for values in zip(*columns, strict=True)]
 
 
 def _headings(table: Table, cells: Sequence[Sequence[Any]]) -> tuple[int | None, dict[str, int]]:
@@ -288,8 +337,8 @@ def _doubled(table: Table, row: Sequence[Any]) -> list[tuple[str, str]]:
     return doubled
 
 
-def _at(row: Sequence[Any], index: int | None) -> Any:
-    return row[index] if index is not None and index < len(row) else None
+def _at(row: Sequence[Any], index: int) -> Any:
+    return row[index] if index < len(row) else None
 
 
 def typed_value(value: Any) -> Any:

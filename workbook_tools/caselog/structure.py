@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import re
 import zipfile
-from collections.abc import Iterable, Iterator
+from bisect import bisect_left, bisect_right
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 
@@ -14,9 +15,11 @@ from workbook_tools.layouts.model import column_number
 
 PREFIX = rb"(?:[A-Za-z]\w*:)?"
 ROW = re.compile(rb"<" + PREFIX + rb'row\b[^>]*?\br="(\d+)"[^>]*?(?:/>|>(.*?)</' + PREFIX + rb"row>)", re.DOTALL)
+ROW_TAG = re.compile(rb"row(?<=[<:]row)[\s/>]")
+PLAIN_ROW = re.compile(rb'<row(?=\s)[^>]*?\sr="(\d+)"[^>/]*>')
 FORMULA = re.compile(rb"<" + PREFIX + rb"f[\s/>]")
 CELL = re.compile(rb"<" + PREFIX + rb'c\b[^>]*?\br="([A-Z]{1,3})\d+"[^>]*?(?:/>|>(.*?)</' + PREFIX + rb"c>)", re.DOTALL)
-RULE = re.compile(rb"<" + PREFIX + rb'dataValidation\b[^>]*?\bsqref="([^"]*)"')
+RULE = re.compile(rb'dataValidation(?<=[<:]dataValidation)\b[^>]*?\bsqref="([^"]*)"')
 RULE_OF_EXTENSION = re.compile(rb"<xm:sqref>([^<]*)</xm:sqref>")
 AREA = re.compile(r"\$?([A-Z]{1,3})\$?(\d+)(?::\$?([A-Z]{1,3})\$?(\d+))?$")
 
@@ -53,17 +56,27 @@ def _note_formulas(read: ReadTable, content: bytes, structure: Structure) -> Non
         if not column.typed and column.key in read.letters
     }
     used = set(read.numbers)
-    for match in ROW.finditer(content):
-        number = int(match[1])
-        if number in used:
-            row = match[2] or b""
-            if len(FORMULA.findall(row)) < len(computed):
-                with_formula = {cell[1].decode() for cell in CELL.finditer(row) if FORMULA.search(cell[2] or b"")}
-                gone = {key for place, key in computed.items() if place not in with_formula}
-                if len(gone) == len(computed):
-                    structure.bare.add(number)
-                else:
-                    structure.without_formula[number] = gone
+    for number, row in _rows(content):
+        whole = number not in used or row.count(b"<f ") + row.count(b"<f>") >= len(
+            computed
+        )  # the usual, without a pattern
+        if not whole and len(FORMULA.findall(row)) < len(computed):
+            with_formula = {cell[1].decode() for cell in CELL.finditer(row) if FORMULA.search(cell[2] or b"")}
+            gone = {key for place, key in computed.items() if place not in with_formula}
+            if len(gone) == len(computed):
+                structure.bare.add(number)
+            else:
+                structure.without_formula[number] = gone
+
+
+def _rows(content: bytes) -> Iterator[tuple[int, bytes]]:
+    """Number and content of each row. Cut at their ends where nothing speaks against it, in a tenth of the time."""
+    plain = content.split(b"</row>") if content.count(b"</row>") == len(ROW_TAG.findall(content)) else []
+    found = [PLAIN_ROW.search(piece) for piece in plain[:-1]]
+    if plain and all(found):
+        yield from ((int(row[1]), row.string[row.end() :]) for row in found if row is not None)
+    else:
+        yield from ((int(match[1]), match[2] or b"") for match in ROW.finditer(content))
 
 
 def _without_rule(read: ReadTable, content: bytes, bare: set[int]) -> Iterator[str]:
@@ -81,5 +94,13 @@ def _without_rule(read: ReadTable, content: bytes, bare: set[int]) -> Iterator[s
     for column in read.table.typed:
         if column.key in read.letters:
             spans = areas.get(read.letters[column.key], [])
-            if not all(any(low <= number <= high for low, high in spans) for number in numbers):
+            if not _covered(numbers, spans):
                 yield column.key
+
+
+def _covered(numbers: Sequence[int], spans: Iterable[tuple[int, int]]) -> bool:
+    """Whether each number, in ascending order, lies within one of the spans."""
+    left = numbers
+    for low, high in spans:
+        left = [*left[: bisect_left(left, low)], *left[bisect_right(left, high) :]]
+    return not left

@@ -10,6 +10,7 @@ import ast
 import functools
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
+from functools import cached_property
 from graphlib import CycleError, TopologicalSorter
 from typing import Any
 
@@ -21,33 +22,89 @@ from workbook_tools.layouts.trees import column_names, is_number, is_own, parsed
 
 Row = dict[str, Any]
 Data = Mapping[str, Sequence[Row]]
+Find = Callable[[str, object], Row]
+Tally = Callable[[str, Row], float | None]
+
+
+class _Expression:
+    """An expression or a rule's condition, compiled when it is first asked: most commands need a part of them."""
+
+    def __init__(self, text: str, table: Table, layout: Layout, where: str, test: bool = False) -> None:
+        self.text, self.table, self.layout, self.where, self.test = text, table, layout, where, test
+
+    @cached_property
+    def function(self) -> Callable[..., list[Any]]:
+        found: Callable[..., list[Any]] = python_function(
+            self.text, self.table, self.layout.tables, self.where, self.test
+        )
+        return found
+
+    def __call__(self, rows: Sequence[Row], find: Find, tally: Tally | None) -> list[Any]:
+        """The value for each row; of a test, the positions of the rows for which it holds."""
+        return self.function(rows, find, tally) if rows else []
 
 
 @dataclass(frozen=True)
 class Program:
-    """A table's expressions and rules, compiled."""
+    """A table's expressions and rules, compiled. Each goes through all rows in use before the next one does."""
 
     table: Table
-    steps: tuple[tuple[str, Callable[..., Any]], ...]
-    later: tuple[tuple[str, Callable[..., Any]], ...]  # what needs the other rows of the same table
-    rules: tuple[tuple[Rule, Callable[..., bool]], ...]
+    steps: tuple[tuple[str, _Expression], ...]
+    later: tuple[tuple[str, _Expression], ...]  # what needs the other rows of the same table
+    rules: tuple[tuple[Rule, _Expression], ...]
 
-    def compute(self, row: Row, log: Computed) -> None:
-        """Fill the computed columns of one row in use."""
+    def compute(self, rows: Sequence[Row], log: Computed) -> None:
+        """Fill the computed columns of rows in use."""
         for column in self.table.columns:
             if column.kind == "position":
-                row[column.key] = log.position(column.to, row[column.key.removesuffix("_row")])
-        for key, function in self.steps:
-            row[key] = function(row, log.find, log.tally)
+                reference, place = column.key.removesuffix("_row"), log.place.get(column.to, {})
+                for row in rows:
+                    row[column.key] = place.get(_folded(row[reference]))
+        for key, function in (*self.steps, *self.later):
+            for row, value in zip(rows, function(rows, log.find, log.tally), strict=True):
+                row[key] = value
 
-    def finish(self, row: Row, log: Computed) -> None:
-        """Fill what rests on the other rows of the table, once all of them are computed."""
-        for key, function in self.later:
-            row[key] = function(row, log.find, log.tally)
+    @cached_property
+    def of_columns(self) -> dict[str, tuple[int, ...]]:
+        """Rules that follow from a column alone, as numbers in `rules`, by column."""
+        from workbook_tools.layouts.load import column_rules
 
-    def broken(self, row: Row, log: Computed) -> list[Rule]:
-        """Rules that speak for one row in use, in order."""
-        return [rule for rule, function in self.rules if function(row, log.find, log.tally)]
+        numbers = {rule: number for number, (rule, _) in enumerate(self.rules)}
+        alone = {column.key: [numbers.get(rule) for rule in column_rules(column)] for column in self.table.typed}
+        return {key: tuple(n for n in found if n is not None) for key, found in alone.items()}
+
+    def judge_columns(self, rows: Sequence[Row], find: Find) -> dict[int, list[int]]:
+        """Numbers of the rules of single columns that speak for rows in use, by position among them.
+
+        Asked of each different value once: most columns of a log hold few, many none.
+        """
+        found: dict[int, list[int]] = {}
+        for key, rules in self.of_columns.items():
+            values = [row[key] for row in rows]
+            different = [*dict.fromkeys(values)]
+            if bool in set(map(type, values)):  # TRUE and 1 would count as equal
+                different = values
+            samples = [{key: value} for value in different]
+            for number in rules:
+                broken = self.rules[number][1](samples, find, None)
+                if different is not values:
+                    wrong = {different[position] for position in broken}
+                    broken = [position for position, value in enumerate(values) if value in wrong] if wrong else []
+                for position in broken:
+                    found.setdefault(position, []).append(number)
+        return found
+
+    def judge(self, rows: Sequence[Row], log: Computed) -> dict[int, list[Rule]]:
+        """All rules that speak for rows in use, in order, by position among them."""
+        found = self.judge_columns(rows, log.find)
+        alone = {number for numbers in self.of_columns.values() for number in numbers}
+        for number, (_, function) in enumerate(self.rules):
+            for position in function(rows, log.find, log.tally) if number not in alone else ():
+                found.setdefault(position, []).append(number)
+        return self.named(found)
+
+    def named(self, found: Mapping[int, list[int]]) -> dict[int, list[Rule]]:
+        return {position: [self.rules[number][0] for number in sorted(numbers)] for position, numbers in found.items()}
 
 
 def compute_form(form: Form, layout: Layout, values: Mapping[str, object]) -> Row:
@@ -77,12 +134,11 @@ def _program(table: Table, layout: Layout) -> Program:
     where = f"{table.sheet}.{table.key}"
     later = own_tallies(table)
     steps = tuple(
-        (column.key, python_function(column.expression, table, layout.tables, f"{where}.{column.key}"))
+        (column.key, _Expression(column.expression, table, layout, f"{where}.{column.key}"))
         for column in in_order(table)
     )
     rules = tuple(
-        (rule, python_function(rule.when, table, layout.tables, f"{where}.{rule.code}", test=True))
-        for rule in table.rules
+        (rule, _Expression(rule.when, table, layout, f"{where}.{rule.code}", test=True)) for rule in table.rules
     )
     first = tuple(step for step in steps if step[0] not in later)
     return Program(table, first, tuple(step for step in steps if step[0] in later), rules)
@@ -126,11 +182,11 @@ def _needed(node: ast.expr, table: Table) -> list[str]:
     return column_names(node, table)
 
 
-class Computed:
-    """A log with everything computed. `data` holds typed values by table and column key; None is a blank.
+class Typed:
+    """What is typed in a log. `data` holds typed values by table and column key; None is a blank.
 
-    Rows gain the computed columns in place. `rows` gives the sheet row of each row, `ahead` that of the ids which rows
-    not yet filled have been given, by table.
+    The rows given stay as they are; those of the log here have every column. `rows` gives the sheet row of each row,
+    `ahead` that of the ids which rows not yet filled have been given, by table.
     """
 
     def __init__(
@@ -146,16 +202,26 @@ class Computed:
         self.numbers = rows or {}
         self.index: dict[str, dict[object, Row]] = {}
         self.place: dict[str, dict[object, int]] = {}
-        self.findings: list[tuple[Table, int, Rule]] = []
-        self.groups: dict[tuple[str, str], dict[object, list[Row]]] = {}
-        tables = layout.tables.values()
-        in_turn = sorted((t for t in tables if not t.key_source), key=lambda t: t.log)  # lists before logs
+        in_turn = sorted((t for t in layout.tables.values() if not t.key_source), key=lambda t: t.log)
+        self.in_turn = tuple(in_turn)  # lists before logs
         for table in in_turn:
             self._enter(table)
-        for table in in_turn:
-            self._compute(table)
-        for table in (t for t in tables if t.key_source):
-            self.data[table.key] = self._measured(table)
+
+    def broken_alone(self) -> list[tuple[Table, int, Rule]]:
+        """Rules of single columns that speak: what is required, its kind, its range, its list, where it points.
+
+        What they need is typed, so that nothing is computed for them.
+        """
+        found = []
+        for table in (table for table in self.in_turn if table.log):
+            program, used = _programs(self.layout.name)[table.key], self.used(table)
+            broken = program.named(program.judge_columns([row for _, row in used], self.find))
+            found += [(table, used[number][0], rule) for number, rules in sorted(broken.items()) for rule in rules]
+        return found
+
+    def used(self, table: Table) -> list[tuple[int, Row]]:
+        """Rows in use, each with its position."""
+        return [(position, row) for position, row in enumerate(self.data[table.key]) if table.in_use(row)]
 
     def number(self, table: Table, position: int) -> int:
         """Sheet row of the row at a position of a table."""
@@ -163,7 +229,57 @@ class Computed:
         return numbers[position] if numbers else table.first_row + position
 
     def find(self, table: str, key: object) -> Row:
-        return self.index.get(table, {}).get(_folded(key), NOTHING)
+        rows = self.index.get(table, {})
+        return rows.get(key) or rows.get(_folded(key)) or NOTHING
+
+    def _enter(self, table: Table) -> None:
+        """Where each key stands; the first of two equal keys answers, as MATCH has it."""
+        rows: Sequence[Row] = self.data[table.key]
+        if not rows and table.data:
+            rows = [dict(zip((c.key for c in table.columns), row, strict=True)) for row in table.data]
+        blank: Row = dict.fromkeys(column.key for column in table.columns)
+        self.data[table.key] = rows = [blank | row for row in rows]
+        index: dict[object, Row] = {}
+        place: dict[object, int] = {}
+        key = table.key_column.key
+        numbered = self.numbered(table)
+        for position, row in enumerate(rows):
+            if numbered and table.in_use(row):
+                row["own_row"] = float(self.number(table, position))
+            if row[key] is not None:
+                index.setdefault(_folded(row[key]), row)
+                place.setdefault(_folded(row[key]), self.number(table, position))
+        for name, number in self.ahead.get(table.key, {}).items():
+            index.setdefault(_folded(name), {key: name})
+            place.setdefault(_folded(name), number)
+        for row in rows:  # as they are spelled, too: most are asked for like that
+            if row[key] is not None:
+                index.setdefault(row[key], index[_folded(row[key])])
+        self.index[table.key] = index
+        self.place[table.key] = place
+
+    @staticmethod
+    def numbered(table: Table) -> bool:
+        return "own_row" in table.by_key
+
+
+class Computed(Typed):
+    """A log with everything computed."""
+
+    def __init__(
+        self,
+        layout: Layout,
+        data: Data,
+        rows: Mapping[str, Sequence[int]] | None = None,
+        ahead: Mapping[str, Mapping[str, int]] | None = None,
+    ) -> None:
+        super().__init__(layout, data, rows, ahead)
+        self.findings: list[tuple[Table, int, Rule]] = []
+        self.groups: dict[tuple[str, str], dict[object, list[Row]]] = {}
+        for table in self.in_turn:
+            self._compute(table)
+        for table in (t for t in layout.tables.values() if t.key_source):
+            self.data[table.key] = self._measured(table)
 
     def tally(self, expression: str, row: Row) -> float | None:
         """A figure over another table's rows, as a column of `row` asks for it."""
@@ -175,67 +291,41 @@ class Computed:
 
     def _alike(self, figure: Measure, row: Row) -> Sequence[Row]:
         """Rows that pass a figure's first test, gathered once: asked for by many rows, the whole table is too long."""
-        first = figure.tests[0]
-        if first.sign != "=" or not first.own:
+        first = figure.tests[0] if figure.tests else None
+        if first is None or first.sign != "=" or first.value is not None:
             return self.data[figure.table.key]
         if (figure.table.key, first.column) not in self.groups:
             groups: dict[object, list[Row]] = {}
             for other in self.data[figure.table.key]:
                 groups.setdefault(_folded(other.get(first.column)), []).append(other)
             self.groups[figure.table.key, first.column] = groups
-        return self.groups[figure.table.key, first.column].get(_folded(row[first.own]), [])
-
-    def position(self, table: str, key: object) -> object:
-        return self.place.get(table, {}).get(_folded(key))
+        return self.groups[figure.table.key, first.column].get(_folded(row[first.own or "key"]), [])
 
     @staticmethod
     def table_reasons(table: Table) -> list[Column]:
         return [column for column in table.columns if column.kind == "reasons"]
 
-    def _enter(self, table: Table) -> None:
-        """Where each key stands; the first of two equal keys answers, as MATCH has it."""
-        if not self.data[table.key] and table.data:
-            self.data[table.key] = [dict(zip((c.key for c in table.columns), row, strict=True)) for row in table.data]
-        index: dict[object, Row] = {}
-        place: dict[object, int] = {}
-        for position, row in enumerate(self.data[table.key]):
-            for column in table.columns:
-                row.setdefault(column.key, None)
-            if self.numbered(table) and table.in_use(row):
-                row["own_row"] = float(self.number(table, position))
-            key = row[table.key_column.key]
-            if key is not None:
-                index.setdefault(_folded(key), row)
-                place.setdefault(_folded(key), self.number(table, position))
-        for name, number in self.ahead.get(table.key, {}).items():
-            index.setdefault(_folded(name), {table.key_column.key: name})
-            place.setdefault(_folded(name), number)
-        self.index[table.key] = index
-        self.place[table.key] = place
-
-    @staticmethod
-    def numbered(table: Table) -> bool:
-        return "own_row" in table.by_key
-
     def _compute(self, table: Table) -> None:
         if not table.log:
             return
         program = _programs(self.layout.name)[table.key]
-        used = [(position, row) for position, row in enumerate(self.data[table.key]) if table.in_use(row)]
-        for _, row in used:
-            program.compute(row, self)
-        for position, row in used:
-            program.finish(row, self)
-            self._judge(table, position, row, program)
+        used = self.used(table)
+        rows = [row for _, row in used]
+        program.compute(rows, self)
+        broken = program.judge(rows, self)
+        reasons = self.table_reasons(table)
+        for number, (position, row) in enumerate(used):
+            row["check"] = "ok"
+            if number in broken:
+                self._judge(table, position, row, broken[number], reasons)
 
-    def _judge(self, table: Table, position: int, row: Row, program: Program) -> None:
+    def _judge(self, table: Table, position: int, row: Row, broken: list[Rule], reasons: list[Column]) -> None:
         """What the rules say of a row, for the Check column and the checker."""
-        broken = program.broken(row, self)
         self.findings += [(table, position, rule) for rule in broken]
-        for column in self.table_reasons(table):
+        for column in reasons:
             said = [rule.say for rule in column.rules if rule in broken]
             row[column.key] = "".join(f"{sentence} " for sentence in said) or None
-        row["check"] = " ".join(rule.say for rule in broken) or "ok"
+        row["check"] = " ".join(rule.say for rule in broken)
 
     def _measured(self, table: Table) -> list[Row]:
         program = _programs(self.layout.name)[table.key]
@@ -253,9 +343,9 @@ class Computed:
             row: Row = {column.key: None for column in table.columns} | {"key": key}
             if key is not None:
                 for name, figure in measures.items():
-                    row[name] = figure.value(self.data[figure.table.key], key)
-                program.compute(row, self)
+                    row[name] = figure.value(self._alike(figure, row), key)
             rows.append(row)
+        program.compute([row for row in rows if row["key"] is not None], self)
         return rows
 
 

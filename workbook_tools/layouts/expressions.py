@@ -271,7 +271,7 @@ def answer(function: Callable[..., Any], *args: object) -> object:
 
     A blank cell never stands for an argument's default, as it would in Python: the expression says `default(x, value)`.
     """
-    if any(argument is None for argument in args):
+    if None in args:
         return None
     try:
         return function(*args)
@@ -381,13 +381,14 @@ NOTHING: dict[str, object] = {}
 
 
 def python_function(expression: str, table: Table, tables: Mapping[str, Table], where: str, test: bool = False) -> Any:
-    """A function (row, find, tally) -> value of an expression. `test` for a rule's condition.
+    """A function (rows, find, tally) -> the values of an expression, one for each row.
 
-    `find(table, key)` gives the row pointed to, `tally(measure, row)` a figure over another table.
+    With `test`, for a rule's condition, the positions of the rows for which it holds. One call goes through all rows: a
+    call for each takes three times as long. `find(table, key)` gives the row pointed to, `tally(measure, row)` a figure
+    over another table.
     """
     writer = RowPython(where, table, tables)
     node = parsed(expression, where)
-    body = writer.test(node) if test else writer.result(node)
     scope: dict[str, Any] = {
         "answer": answer,
         "is_number": is_number,
@@ -403,4 +404,8 @@ def python_function(expression: str, table: Table, tables: Mapping[str, Table], 
         if isinstance(call_node, ast.Call) and is_catalogue_call(call_node):
             found = entry(called(call_node))
             scope[called(call_node).replace(".", "_")] = found.function
-    return eval(compile(f"lambda row, find, tally: {body}", where, "eval"), scope)  # written above from a checked tree
+    if test:
+        text = f"lambda rows, find, tally: [position for position, row in enumerate(rows) if {writer.test(node)}]"
+    else:
+        text = f"lambda rows, find, tally: [{writer.result(node)} for row in rows]"
+    return eval(compile(text, where, "eval"), scope)  # written above from a checked tree

@@ -43,12 +43,20 @@ class Test:
     value: float | str | None  # None stands for the row's key
     own: str = ""  # column of the asking row
 
-    def holds(self, row: Row, key: object, asking: Row) -> bool:
+    def passing(self, rows: Sequence[Row], key: object, asking: Row) -> Sequence[Row]:
+        """The rows for which the test holds."""
         value = asking[self.own] if self.own else key if self.value is None else self.value
-        mine = row.get(self.column)
+        column = self.column
         if self.sign == "=":
-            return same(mine, value)
-        return is_number(mine) and is_number(value) and PYTHON[self.sign](mine, value)
+            if not isinstance(value, str):
+                return [row for row in rows if same(row.get(column), value)]
+            words = {word for row in rows if isinstance(word := row.get(column), str)}  # few, in many rows
+            alike = {word for word in words if same(word, value)}
+            return [row for row in rows if row.get(column) in alike]
+        if not is_number(value):
+            return []
+        compare = PYTHON[self.sign]
+        return [row for row in rows if is_number(mine := row.get(column)) and compare(mine, value)]
 
 
 @dataclass(frozen=True)
@@ -109,7 +117,9 @@ class Measure:
             return float(sum(row["check"] is not None for row in rows))
         if self.name == "attention":
             return float(sum(row["check"] not in (None, "ok") for row in rows))
-        chosen = [row for row in rows if all(test.holds(row, key, asking or {}) for test in self.tests)]
+        chosen = rows
+        for test in self.tests:
+            chosen = test.passing(chosen, key, asking or {})
         if self.name == "count":
             return float(len(chosen))
         numbers = sorted(float(row[self.column]) for row in chosen if is_number(row.get(self.column)))

@@ -129,7 +129,11 @@ class Table:
 
     def in_use(self, row: Mapping[str, object]) -> bool:
         """Whether anything is typed in a row; an id given ahead is nothing typed."""
-        return any(row.get(column.key) is not None for column in self.typed if not column.give)
+        return any(row.get(key) is not None for key in self._typed_keys)
+
+    @cached_property
+    def _typed_keys(self) -> tuple[str, ...]:
+        return tuple(column.key for column in self.typed if not column.give)
 
     def ids_ahead(self, taken: Iterable[object], wanted: int, mark: str = "") -> list[str]:
         """The next ids of rows provided ahead, none of which is taken; they end in `mark`, the mark of a lent copy.

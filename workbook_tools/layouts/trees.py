@@ -10,7 +10,7 @@ from workbook_tools.layouts.model import Table
 
 
 def is_number(value: object) -> TypeGuard[float]:
-    return isinstance(value, int | float) and not isinstance(value, bool)
+    return type(value) is float or (isinstance(value, int | float) and not isinstance(value, bool))
 
 
 def same(one: object, other: object) -> bool:

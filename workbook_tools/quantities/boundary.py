@@ -38,6 +38,7 @@ NUMBER_AND_UNIT = re.compile(r"^([+-]?(?:\d+(?:\.\d*)?|\.\d+)(?:[eE][+-]?\d+)?)\
 DECIMAL_COMMA = re.compile(r"^[+-]?\d*,\d+")
 CLOCK = re.compile(r"^(\d{1,2}):([0-5]\d)(?::([0-5]\d(?:\.\d+)?))?$")
 EPOCH = datetime.datetime(1899, 12, 30)
+DAY = datetime.timedelta(days=1)
 
 
 @functools.cache
@@ -83,12 +84,12 @@ def amount(text: str, quantity: Quantity) -> float:
 def serial(value: datetime.datetime | datetime.date | datetime.time | datetime.timedelta) -> float:
     """Days as a spreadsheet counts them: a time of day is a fraction, a date a whole number from 1899-12-30 on."""
     if isinstance(value, datetime.timedelta):
-        return value / datetime.timedelta(days=1)
+        return value / DAY
     if isinstance(value, datetime.time):
         return (value.hour * 3600 + value.minute * 60 + value.second + value.microsecond / 1e6) / 86400
     if not isinstance(value, datetime.datetime):
         value = datetime.datetime.combine(value, datetime.time())
-    return (value.replace(tzinfo=None) - EPOCH) / datetime.timedelta(days=1)
+    return ((value if value.tzinfo is None else value.replace(tzinfo=None)) - EPOCH) / DAY
 
 
 def moment(text: str) -> float:

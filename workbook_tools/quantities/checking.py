@@ -12,6 +12,7 @@ from workbook_tools.quantities.kinds import Choice, Parameter, Quantity, Series,
 
 P = ParamSpec("P")
 R = TypeVar("R")
+LARGE = 10**300  # whole numbers beyond it are no floats
 
 
 class Relation:
@@ -63,6 +64,11 @@ class Checked:
         self.result = result_of(function)
         self.relations: tuple[Relation, ...] = getattr(function, "relations", ())
 
+    @functools.cached_property
+    def fits(self) -> Callable[..., bool]:
+        """Whether arguments are all right as they are: a quick look that spares most calls the whole check."""
+        return _fits(self.parameters, self.relations)
+
     def faults(self, values: dict[str, Any]) -> tuple[list[Problem], str]:
         """All problems of a set of arguments, with the graver kind ("value" before "range")."""
         problems: list[Problem] = []
@@ -106,17 +112,20 @@ class Checked:
                 values[parameter.name] = parameter.kind.canonical(value) or value
             elif isinstance(value, list | tuple) and isinstance(parameter.kind, Series):
                 values[parameter.name] = parameter.kind.values(value)
-            elif type(value) is int and abs(value) < 10**300:
+            elif type(value) is int and abs(value) < LARGE:
                 values[parameter.name] = float(value)
         return values
 
     def __call__(self, *args: Any, **kwargs: Any) -> Any:
-        values = self.bind(args, kwargs)
-        problems, kind = self.faults(values)
-        if problems:
-            raise ArgumentError(self.name, problems, kind)
+        numbers = [float(value) if type(value) is int and abs(value) < LARGE else value for value in args]
+        if kwargs or len(numbers) != len(self.parameters) or not self.fits(*numbers):
+            values = self.bind(args, kwargs)
+            problems, kind = self.faults(values)
+            if problems:
+                raise ArgumentError(self.name, problems, kind)
+            numbers = [*values.values()]
         try:
-            answer = self.function(**values)
+            answer = self.function(*numbers)
         except (OverflowError, ZeroDivisionError):  # numbers within range, together too far from any that a farm meets
             answer = math.inf
         if not isinstance(self.result, Quantity):
@@ -126,6 +135,33 @@ class Checked:
         if not math.isfinite(answer):
             raise ArgumentError(self.name, [Problem("result", answer, "is not a finite number", "")], "range")
         return float(answer)
+
+
+def _fits(parameters: tuple[Parameter, ...], relations: tuple[Relation, ...]) -> Callable[..., bool]:
+    """A test of all arguments at once, true only for those that pass the check and that `bind` leaves as they are.
+
+    Words in another spelling and series are not looked at: for those it is false.
+    """
+    scope: dict[str, Any] = {}
+    tests = []
+    for number, parameter in enumerate(parameters):
+        name, kind = parameter.name, parameter.kind
+        if isinstance(kind, Quantity) and math.isfinite(kind.low) and math.isfinite(kind.high):
+            scope[f"low_{number}"], scope[f"high_{number}"] = kind.low, kind.high
+            low, high = ("<" if kind.above else "<="), ("<" if kind.below else "<=")
+            tests += [f"type({name}) is float", f"low_{number} {low} {name} {high} high_{number}"]
+            tests += [f"{name}.is_integer()"] if kind.whole else []
+        elif isinstance(kind, Choice):
+            scope[f"words_{number}"] = frozenset(kind.words)
+            tests += [f"type({name}) is str", f"{name} in words_{number}"]
+        else:
+            return lambda *args: False
+    for relation in relations:
+        scope |= {name: value for name, value in relation.names.items() if name != "__builtins__"}
+        tests.append(f"({relation.expression})")
+    text = f"lambda {', '.join(parameter.name for parameter in parameters)}: {' and '.join(tests) or True}"
+    fits: Callable[..., bool] = eval(text, scope)  # the expressions are written beside their functions
+    return fits
 
 
 def checked(function: Callable[P, R]) -> Callable[P, R]:

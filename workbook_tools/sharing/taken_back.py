@@ -65,7 +65,6 @@ def taken_back(path: Path, layout: Layout, own: ReadLog) -> TakenBack:
             continue
         values = {column.key: row.values.get(column.key) for column in table.typed}
         read.rows.append(values | {table.key_column.key: row.name})
-        read.stored.append({})
         read.numbers.append(number)
     tables = {key: ReadTable(one) for key, one in layout.tables.items() if not one.key_source} | {LOSSES: read}
     return TakenBack(ReadLog(file, layout, tables, []), tuple(notes))

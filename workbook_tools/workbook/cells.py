@@ -7,7 +7,7 @@ times as long for the same cells.
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 
 ILLEGAL = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f\ufffe\uffff]")
@@ -117,7 +117,7 @@ class SheetCells:
             found.append([texts[int(one[3])] if one[2] == "s" else float(one[3]) for one in held])
         return found
 
-    def xml(self) -> Iterable[str]:
+    def xml(self) -> Iterator[str]:
         """The content of the sheetData element."""
         for row in sorted(self.rows.keys() | self.whole_rows.keys()):
             height = f' ht="{self.heights[row]:g}" customHeight="1"' if row in self.heights else ""
@@ -128,6 +128,55 @@ class SheetCells:
             yield f'<row r="{row}"{height}>{cells}</row>'
 
 
-def row_template(cells: Sequence[str]) -> tuple[str, ...]:
-    """Cells of a row, written for row number {r}, cut at the row number: joined by a number they are that row."""
-    return tuple("".join(cells).split("{r}"))
+ROW_MARK = "\x01"  # stands for a row's number until it is known; no text of a cell can hold it
+
+
+class RowText:
+    """The cells of many rows of the same columns, as text.
+
+    Rows whose values are of the same kinds differ in values and row number alone: a text is made for each set of kinds
+    once, and a row costs two calls.
+
+    `styles` : style number of each column, by its letters. `formulas` : formula element of those that have one; their
+    values are stored results.
+    """
+
+    def __init__(self, styles: Mapping[str, int], formulas: Mapping[str, str], strings: Strings) -> None:
+        self.styles, self.formulas, self.strings = styles, formulas, strings
+        self.made: dict[tuple[type, ...], tuple[str, list[int], list[int]]] = {}
+
+    def row(self, number: int, values: Sequence[object]) -> str:
+        """The cells of row `number`; a value for each column, None for a blank."""
+        kinds = tuple(map(type, values))
+        if kinds not in self.made:
+            self.made[kinds] = self._made(values)
+        text, typed_texts, results = self.made[kinds]
+        filled = list(values)
+        for column in typed_texts:
+            filled[column] = self.strings.number(str(values[column]))
+        for column in results:
+            filled[column] = xml_text(str(values[column]))
+        return (text % tuple(filled)).replace(ROW_MARK, str(number))
+
+    def _made(self, values: Sequence[object]) -> tuple[str, list[int], list[int]]:
+        """Text of such rows, the columns of typed texts and those of stored texts."""
+        cells: list[str] = []
+        typed: list[int] = []
+        results: list[int] = []
+        for column, ((letters, style), value) in enumerate(zip(self.styles.items(), values, strict=True)):
+            formula = self.formulas.get(letters, "").replace("%", "%%")
+            start = f'<c r="{letters}{ROW_MARK}" s="{style}"'
+            if value is None:
+                cells.append(f'{start} t="str">{formula}<v></v></c>' if formula else f"{start}/>")
+                cells.append("%.0s")  # nothing of it
+            elif isinstance(value, bool):
+                cells.append(f'{start} t="b">{formula}<v>%d</v></c>')
+            elif isinstance(value, int | float):
+                cells.append(f"{start}>{formula}<v>%r</v></c>")
+            elif formula:
+                cells.append(f'{start} t="str">{formula}<v>%s</v></c>')
+                results.append(column)
+            else:
+                cells.append(f'{start} t="s"><v>%d</v></c>')
+                typed.append(column)
+        return "".join(cells), typed, results

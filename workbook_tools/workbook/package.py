@@ -7,6 +7,7 @@ import io
 import re
 import zipfile
 from collections.abc import Callable, Mapping
+from itertools import islice
 from xml.etree import ElementTree  # only over what openpyxl has just written
 
 from openpyxl import Workbook
@@ -22,6 +23,9 @@ FONT_PARTS = (
     *("b", "i", "strike", "condense", "extend", "outline", "shadow", "u", "vertAlign", "sz", "color", "name"),
     *("family", "charset", "scheme"),
 )
+# of zlib, by measurement on a log of 10,000 baths: 3 takes 0.30 s for 7.5 MB, 6 takes 0.75 s for 6.6 MB
+COMPRESSION = 3
+ROWS_AT_ONCE = 500
 FIXED_DATE = (2026, 1, 1, 0, 0, 0)
 FIXED_MOMENT = datetime.datetime(2026, 1, 1)
 
@@ -46,7 +50,7 @@ def package(frame: Workbook, cells: Mapping[str, SheetCells], strings: Strings) 
     target = io.BytesIO()
     with (
         zipfile.ZipFile(skeleton) as source,
-        zipfile.ZipFile(target, "w", zipfile.ZIP_DEFLATED, compresslevel=4) as out,
+        zipfile.ZipFile(target, "w", zipfile.ZIP_DEFLATED) as out,
     ):
         for entry in source.infolist():
             info = part_info(entry.filename)
@@ -55,8 +59,9 @@ def package(frame: Workbook, cells: Mapping[str, SheetCells], strings: Strings) 
                 before, after, sheet = _opened(content, cells[paths[entry.filename]])
                 with out.open(info, "w", force_zip64=True) as part:
                     part.write(before)
-                    for row in sheet.xml():
-                        part.write(row.encode())
+                    rows = sheet.xml()
+                    while some := "".join(islice(rows, ROWS_AT_ONCE)):
+                        part.write(some.encode())
                     part.write(after)
             else:
                 out.writestr(info, content)
@@ -68,6 +73,7 @@ def part_info(name: str) -> zipfile.ZipInfo:
     """How a part stands in the file: same date and same compression each time."""
     info = zipfile.ZipInfo(name, FIXED_DATE)
     info.compress_type = zipfile.ZIP_DEFLATED
+    info._compresslevel = COMPRESSION  # type: ignore[attr-defined]  # zipfile asks the part, not the file, where both say
     return info
 
 

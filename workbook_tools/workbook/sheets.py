@@ -2,20 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-
 from workbook_tools.layouts import Layout, Line, Sheet, Table
 from workbook_tools.layouts.compute import Computed
 from workbook_tools.layouts.formulas import TableFormulas, key_text
 from workbook_tools.layouts.measures import measure
 from workbook_tools.layouts.model import Column, letter
 from workbook_tools.workbook.cells import (
+    RowText,
     SheetCells,
     Strings,
     array_formula,
     formula_cell,
     plain_formula,
-    row_template,
     shared_again,
     shared_formula,
     value_cell,
@@ -91,37 +89,27 @@ class SheetWriter:
                 place = table.letters[column.key]
                 text, _ = formulas.text(column)
                 span = f"{place}{table.first_row}:{place}{table.last_row}"
-                first[column.key] = shared_formula(text, span, self.shared)
-                again[column.key] = shared_again(self.shared)
+                first[place] = shared_formula(text, span, self.shared)
+                again[place] = shared_again(self.shared)
                 self.shared += 1
-        empty = row_template([self._log_cell(table, column, "{r}", None, again) for column in table.columns])
-        after_id = row_template([self._log_cell(table, column, "{r}", None, again) for column in table.columns[1:]])
+        styles = {table.letters[column.key]: self._log_style(column) for column in table.columns}
+        text_first, text_again = (RowText(styles, formulas, self.strings) for formulas in (first, again))
+        keys = [column.key for column in table.columns]
         ahead = {row: name for name, row in self.computed.ahead.get(table.key, {}).items()}
         data = self.computed.data[table.key]
         for position in range(table.rows):
             row = table.first_row + position
-            values = data[position] if position < len(data) else {}
+            values = [data[position][key] for key in keys] if position < len(data) else [None] * len(keys)
             if row in ahead:
-                values = {**values, table.key_column.key: ahead[row]}
-            if position == 0 or len(values) > 1:
-                texts = first if position == 0 else again
-                cells = "".join(
-                    self._log_cell(table, column, str(row), values.get(column.key), texts) for column in table.columns
-                )
-            elif values:
-                id_cell = self._log_cell(table, table.key_column, str(row), ahead[row], {})
-                cells = id_cell + str(row).join(after_id)
-            else:
-                cells = str(row).join(empty)
-            self.cells.put_row(row, cells, width)
+                values[keys.index(table.key_column.key)] = ahead[row]
+            texts = text_again if position else text_first
+            self.cells.put_row(row, texts.row(row, values), width)
 
-    def _log_cell(self, table: Table, column: Column, row: str, value: object, formulas: Mapping[str, str]) -> str:
-        place = f"{table.letters[column.key]}{row}"
+    def _log_style(self, column: Column) -> int:
+        role = "check" if column.kind == "check" else "computed"
         if column.typed:
             role = "typed_text" if column.format == TEXT else "typed"
-            return self._value(place, self.styles.number(role, column.format), value)
-        role = "check" if column.kind == "check" else "computed"
-        return formula_cell(place, self.styles.number(role, column.format), formulas[column.key], value)
+        return self.styles.number(role, column.format)
 
     # ----------------------------------------------------------------------------------- summary and lists
 

@@ -13,7 +13,7 @@ from workbook_tools.workbook.cells import TEXT_LIMIT
 
 def cell_value(value: object) -> object:
     """The value for a cell. Raises ValueError, in words, for what no cell can hold."""
-    if value is None or isinstance(value, bool):
+    if value is None or isinstance(value, bool) or (type(value) is float and math.isfinite(value)):
         return value
     if isinstance(value, datetime.date | datetime.time | datetime.timedelta):
         return serial(value)
