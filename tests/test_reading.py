@@ -15,6 +15,7 @@ from typing import Any
 
 import openpyxl
 import pytest
+import python_calamine
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from openpyxl.cell import Cell
@@ -22,7 +23,7 @@ from openpyxl.worksheet.worksheet import Worksheet
 
 from demo.practice import practice
 from tests.benchmarks.logs import data
-from workbook_tools.caselog.reading import read_log
+from workbook_tools.caselog.reading import read_log, typed_value
 from workbook_tools.caselog.unread import Unread
 from workbook_tools.layouts import Table, case_log
 from workbook_tools.layouts.expressions import python_function
@@ -234,3 +235,15 @@ def test_columns_judged_by_their_different_values_are_judged_row_by_row_alike(tm
     found = [(table.key, position, rule) for table, position, rule in typed.broken_alone()]
     assert len(wanted) > 30
     assert sorted(found, key=repr) == sorted(wanted, key=repr)
+
+
+@pytest.mark.parametrize("days", [0.25, 1.0, 1.25, 2.5, 31.5, 59.75, 61.5, 45000.5])
+@pytest.mark.parametrize("look", ["h:mm:ss", "[h]:mm:ss", "yyyy-mm-dd hh:mm"])
+def test_lengths_of_time_over_a_day_keep_their_number(days: float, look: str, tmp_path: Path) -> None:
+    """The number in the file is what is read, though the first days of 1900 are shown differently by programs."""
+    book = openpyxl.Workbook()
+    book.active["A1"] = days
+    book.active["A1"].number_format = look
+    book.save(tmp_path / "days.xlsx")
+    cells = python_calamine.load_workbook(str(tmp_path / "days.xlsx")).get_sheet_by_index(0).to_python()
+    assert typed_value(cells[0][0]) == pytest.approx(days, abs=1e-9)

@@ -346,5 +346,13 @@ def typed_value(value: Any) -> Any:
     if value is None or value == "":
         return None
     if isinstance(value, datetime.date | datetime.time | datetime.timedelta):
-        return serial(value)
+        return serial(value) - _before_march_1900(value)
     return value
+
+
+def _before_march_1900(value: datetime.date | datetime.time | datetime.timedelta) -> int:
+    """1 for a day that the reader shows one too late: its calendar has a 29 February 1900, as one program's has.
+
+    A length of time over 24 h in a cell for a time of day is such a "date": 1.25 days are 1 January 1900, 6:00.
+    """
+    return int(isinstance(value, datetime.date) and (value.year, value.month) < (1900, 3))
