@@ -339,7 +339,7 @@ BOMB = (
     ("content", "words"),
     [
         (b"", "is not an .xlsx workbook"),
-        (b"PK\x05\x06" + bytes(18), "nothing in it is named as its main part"),
+        (b"PK\x05\x06" + bytes(18), "is not an .xlsx workbook, or is cut short"),
         (b"\xd0\xcf\x11\xe0" + bytes(600), "is locked with a password"),
         (made(BOMB), "brings a document type of its own"),
         (made(f'<worksheet xmlns="{SPACE}"><sheetData><row r="1">'), "is cut short"),

@@ -10,6 +10,11 @@ class WorkbookToolsError(Exception):
     """Any refusal of the tools; its text is one or more whole sentences for the person at the keyboard."""
 
 
+def one_line(text: str) -> str:
+    """A text from a file for a sentence: line ends and signs that steer a terminal are blanks."""
+    return "".join(" " if sign < " " or "\x7f" <= sign <= "\x9f" else sign for sign in text)
+
+
 def printed(value: object) -> str:
     """A value for a sentence; a whole number of thousands of digits, which Python refuses to print, by its kind."""
     try:
@@ -96,8 +101,8 @@ class ReadError(WorkbookToolsError, OSError):
 
     def __init__(self, path: object, reason: str) -> None:
         self.path = str(path)
-        self.reason = reason
-        super().__init__(f"{path}: {reason}")
+        self.reason = one_line(reason)
+        super().__init__(f"{path}: {self.reason}")
 
 
 class SaveError(WorkbookToolsError, OSError):
@@ -130,9 +135,9 @@ class EditError(WorkbookToolsError, ValueError):
 
     def __init__(self, path: object, place: str, reason: str) -> None:
         self.path = str(path)
-        self.place = place
-        self.reason = reason
-        super().__init__(f"{path}: {place}: {reason}")
+        self.place = one_line(place)
+        self.reason = one_line(reason)
+        super().__init__(f"{path}: {self.place}: {self.reason}")
 
 
 class LeakError(WorkbookToolsError, ValueError):

@@ -15,8 +15,8 @@ from openxml_audit import OpenXmlValidator
 from workbook_tools.catalogue import entry
 from workbook_tools.errors import NameTakenError, ReadError, SaveError
 from workbook_tools.hosts.excel_names import lambda_text, names, parameter_word, put_names
-from workbook_tools.hosts.workbook_names import LARGEST_PART
 from workbook_tools.hosts.worksheet_functions import FORMULA_LIMIT
+from workbook_tools.intake.limits import LARGEST_TREE
 from workbook_tools.quantities import Parameter, Quantity
 
 MAIN = "http://schemas.openxmlformats.org/spreadsheetml/2006/main"
@@ -194,7 +194,7 @@ OUTSIDE = '<!DOCTYPE w [<!ENTITY a SYSTEM "file:///etc/hostname">]>' + PLAIN.rep
 @pytest.mark.parametrize(
     ("workbook", "reason"),
     [
-        (BOMB, "cannot be read"),
+        (BOMB, "brings a document type of its own"),
         (OUTSIDE, "cannot be read"),
         (PLAIN[:-5], "cannot be read"),
         ("", "cannot be read"),
@@ -218,7 +218,7 @@ def test_a_main_part_that_is_not_there(tmp_path: Path, target: str) -> None:
 
 def test_not_a_package(tmp_path: Path) -> None:
     (tmp_path / "in.xlsx").write_bytes(b"not a zip")
-    with pytest.raises(ReadError, match="not a workbook"):
+    with pytest.raises(ReadError, match=r"not an \.xlsx workbook"):
         put_names(tmp_path / "in.xlsx", tmp_path / "out.xlsx")
     with zipfile.ZipFile(tmp_path / "in.xlsx", "w") as made:
         made.writestr("a", "b")
@@ -227,8 +227,8 @@ def test_not_a_package(tmp_path: Path) -> None:
 
 
 def test_a_part_too_large_to_be_real(tmp_path: Path) -> None:
-    with pytest.raises(ReadError, match="no real one is that large"):
-        edited(tmp_path, PLAIN + " " * LARGEST_PART)
+    with pytest.raises(ReadError, match="100 times are allowed"):
+        edited(tmp_path, PLAIN + " " * LARGEST_TREE)
 
 
 def test_a_damaged_package(tmp_path: Path) -> None:

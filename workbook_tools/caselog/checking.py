@@ -12,6 +12,7 @@ from workbook_tools.caselog.between_rows import SeenBetween, days_twice, rows_tw
 from workbook_tools.caselog.reading import ReadLog, ReadTable, Remark, read_log
 from workbook_tools.caselog.slips import LOOKS_NUMERIC, SLIPS, percent_slip, slip, text_slip
 from workbook_tools.caselog.structure import Structure, structures
+from workbook_tools.intake import Archive, Foreign, file_content, foreign_in
 from workbook_tools.layouts import Layout, Rule
 from workbook_tools.layouts.compute import Computed
 from workbook_tools.layouts.showing import as_shown
@@ -74,7 +75,9 @@ def check_log(path: Path, layout: Layout) -> Checked:
     findings = [_of_remark(remark) for remark in log.remarks]
     for table, position, rule in computed.findings:
         findings.append(_of_rule(log.tables[table.key], computed.data[table.key][position], position, rule))
-    built = structures(path, (log.tables[table.key] for table in layout.log_tables()))
+    archive = Archive(file_content(path), path)
+    findings += [_of_foreign(foreign) for foreign in foreign_in(archive)]
+    built = structures(archive, (log.tables[table.key] for table in layout.log_tables()))
     for table in layout.log_tables():
         read = log.tables[table.key]
         rows = computed.data[table.key]
@@ -98,6 +101,11 @@ def _of_remark(remark: Remark) -> Finding:
     return Finding(
         place.sheet, place.row, place.column, remark.code, remark.say, remark.value, remark.severity, str(place)
     )
+
+
+def _of_foreign(foreign: Foreign) -> Finding:
+    """Something in the file that could act on a computer; it stands in no cell."""
+    return Finding("", 0, "", foreign.code, foreign.say, None, foreign.severity, "whole file")
 
 
 def _of_rule(read: ReadTable, row: dict[str, Any], position: int, rule: Rule) -> Finding:

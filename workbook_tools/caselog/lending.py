@@ -11,6 +11,7 @@ from workbook_tools.caselog.matching import alike_id
 from workbook_tools.caselog.opening import opened
 from workbook_tools.caselog.reading import ReadTable, read_log
 from workbook_tools.errors import DataError, EditError, SaveError
+from workbook_tools.intake import file_content
 from workbook_tools.layouts import Layout
 from workbook_tools.layouts.model import MARK_LETTERS, column_number
 from workbook_tools.workbook.cell_formulas import formula_of
@@ -52,7 +53,7 @@ def lent(path: Path, layout: Layout, mark: str) -> Lent:
     """
     letters = checked_mark(mark)
     log = read_log(path, layout)
-    edit = opened(path, path.read_bytes(), layout)
+    edit = opened(path, file_content(path), layout)
     needed = pointed_to(layout, {key: read.rows for key, read in log.tables.items()})
     first, full = {}, []
     for key, read in log.tables.items():

@@ -3,8 +3,6 @@
 from __future__ import annotations
 
 import datetime
-import zipfile
-import zlib
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
@@ -14,19 +12,15 @@ from types import NoneType
 from typing import Any
 
 import python_calamine
-from defusedxml.common import DefusedXmlException
-from defusedxml.ElementTree import ParseError
 
-from workbook_tools.caselog.extent import check_extent
 from workbook_tools.caselog.unread import BesideValues, Unread, merged_areas
 from workbook_tools.errors import ReadError
+from workbook_tools.intake import Archive, admitted, native_cells, native_workbook
 from workbook_tools.layouts import Layout, Table
 from workbook_tools.layouts.compute import Computed, Typed
 from workbook_tools.layouts.model import letter
 from workbook_tools.quantities.boundary import serial
 
-# RuntimeError is zipfile's word for an encrypted part, KeyError for one that is not there
-UNREADABLE = (ParseError, DefusedXmlException, zipfile.BadZipFile, zlib.error, EOFError, RuntimeError, KeyError)
 SHOWN = 3  # faults that one refusal names
 HEADING_ROWS = 60  # how far down a heading may have been moved
 
@@ -149,8 +143,9 @@ def read_log(path: Path, layout: Layout) -> ReadLog:
     ------
     ReadError : the file is not there, is not an .xlsx workbook, is locked with a password or has none of the sheets.
     """
-    workbook = open_workbook(path)
-    beside = _beside(path)
+    content = admitted(path)
+    workbook = native_workbook(content, path)
+    beside = BesideValues(Archive(content, path))
     names = {name.casefold(): name for name in workbook.sheet_names}
     remarks: list[Remark] = [FROM_1904] if beside.from_1904 else []
     tables: dict[str, ReadTable] = {}
@@ -175,48 +170,14 @@ def read_log(path: Path, layout: Layout) -> ReadLog:
     return ReadLog(str(path), layout, tables, remarks)
 
 
-def _beside(path: Path) -> BesideValues:
-    try:
-        return BesideValues(path)
-    except UNREADABLE as error:
-        raise ReadError(path, f"is damaged ({error}); open it in a spreadsheet, save it under another name.") from error
-
-
 def cells_of(workbook: python_calamine.CalamineWorkbook, sheet: str, path: object) -> list[list[Any]]:
     """The values of a sheet from A1 on; raises ReadError where one of them stops the reader."""
-    try:
-        rows: list[list[Any]] = workbook.get_sheet_by_name(sheet).to_python(skip_empty_area=False)
-    except BaseException as error:
-        if type(error).__name__ != "PanicException":  # the reader's own, which has no other base
-            raise
-        raise ReadError(
-            path,
-            f"the sheet {sheet} holds a date or time that no calendar has: a number far too large or far below zero in "
-            "a cell for dates. It shows as #####; mend it, save, and try again.",
-        ) from error
-    return rows
+    return native_cells(workbook, sheet, path)
 
 
 def open_workbook(path: Path) -> python_calamine.CalamineWorkbook:
     """The workbook behind a path; raises ReadError, in words, where it cannot be one."""
-    if not path.exists():
-        raise ReadError(path, "there is no such file.")
-    if path.is_dir():
-        raise ReadError(path, "is a folder, not a workbook.")
-    try:
-        with path.open("rb") as file:
-            head = file.read(8)
-    except OSError as error:
-        raise ReadError(path, f"cannot be read ({error.strerror}).") from error
-    if head.startswith(b"\xd0\xcf\x11\xe0"):
-        raise ReadError(path, "is locked with a password, or is an old .xls workbook; save it as .xlsx without one.")
-    if not zipfile.is_zipfile(path):
-        raise ReadError(path, "is not an .xlsx workbook, or is cut short.")
-    check_extent(path)
-    try:
-        return python_calamine.load_workbook(str(path))
-    except (python_calamine.CalamineError, OSError, ValueError) as error:
-        raise ReadError(path, f"cannot be read as an .xlsx workbook ({error}).") from error
+    return native_workbook(admitted(path), path)
 
 
 def _read_table(

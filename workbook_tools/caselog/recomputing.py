@@ -2,14 +2,12 @@
 
 from __future__ import annotations
 
-import io
 from collections.abc import Collection, Mapping
 from functools import cache, partial
 from typing import Any
 
-import python_calamine
-
 from workbook_tools.caselog.reading import cells_of, typed_value
+from workbook_tools.intake import native_workbook
 from workbook_tools.layouts import Layout, Table
 from workbook_tools.layouts.compute import Computed
 from workbook_tools.layouts.measures import measure
@@ -28,7 +26,7 @@ class RawCells:
     """The values of a file's cells, by sheet, row and column from 1."""
 
     def __init__(self, content: bytes) -> None:
-        workbook = python_calamine.load_workbook(io.BytesIO(content))
+        workbook = native_workbook(content, "the log")
         names = {name.casefold(): name for name in workbook.sheet_names}
 
         @cache

@@ -3,14 +3,13 @@
 from __future__ import annotations
 
 import re
-import zipfile
 from bisect import bisect_left, bisect_right
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
-from pathlib import Path
 
 from workbook_tools.caselog.reading import ReadTable
 from workbook_tools.caselog.unread import sheet_parts
+from workbook_tools.intake.archive import Archive
 from workbook_tools.layouts.model import column_number
 
 PREFIX = rb"(?:[A-Za-z]\w*:)?"
@@ -33,19 +32,17 @@ class Structure:
     without_rule: list[str] = field(default_factory=list)  # column keys
 
 
-def structures(path: Path, tables: Iterable[ReadTable]) -> dict[str, Structure]:
-    """The structure of each table that has rows in use and stands in a part that can be read, by table key."""
+def structures(archive: Archive, tables: Iterable[ReadTable]) -> dict[str, Structure]:
+    """The structure of each table that has rows in use, by table key."""
     found = {}
-    with zipfile.ZipFile(path) as archive:
-        parts = sheet_parts(archive)
-        there = set(archive.namelist())
-        for read in tables:
-            part = parts.get(read.table.sheet.casefold())
-            if part in there and read.rows:
-                content = archive.read(part)
-                structure = found[read.table.key] = Structure()
-                _note_formulas(read, content, structure)
-                structure.without_rule += _without_rule(read, content, structure.bare)
+    parts = sheet_parts(archive)
+    for read in tables:
+        part = parts.get(read.table.sheet.casefold())
+        if part is not None and read.rows:
+            content = archive.read(part)
+            structure = found[read.table.key] = Structure()
+            _note_formulas(read, content, structure)
+            structure.without_rule += _without_rule(read, content, structure.bare)
     return found
 
 

@@ -8,15 +8,13 @@ from __future__ import annotations
 
 import datetime
 import re
-import zipfile
 from collections.abc import Iterable, Iterator, Mapping
-from pathlib import Path
-from posixpath import join, normpath
 from typing import Any
 from xml.sax.saxutils import unescape
 
-from defusedxml import ElementTree
-
+from workbook_tools.intake import Archive
+from workbook_tools.intake.contents import links_of, main_part, sheets_of, tree_of
+from workbook_tools.intake.markup import Element
 from workbook_tools.layouts.model import Column, column_number, letter
 from workbook_tools.layouts.showing import as_shown
 from workbook_tools.layouts.trees import is_number
@@ -36,7 +34,6 @@ QUOTED_OR_ESCAPED = re.compile(r'"[^"]*"|\\.')
 LONGEST_PREFIX = 100
 DATED = (datetime.datetime, datetime.date, datetime.time, datetime.timedelta)
 PERCENTS = (9, 10)  # built-in formats 0% and 0.00% (ECMA-376 Part 1, 18.8.30)
-RELATION = "{http://schemas.openxmlformats.org/officeDocument/2006/relationships}id"
 
 
 class Unread(str):
@@ -51,45 +48,35 @@ class Unread(str):
         return made
 
 
-def sheet_parts(archive: zipfile.ZipFile) -> dict[str, str]:
-    """The part of each sheet, by its name in small letters."""
-    relations = ElementTree.fromstring(archive.read("xl/_rels/workbook.xml.rels"))
-    targets = {relation.get("Id"): relation.get("Target", "") for relation in relations}
-    workbook = ElementTree.fromstring(archive.read("xl/workbook.xml"))
-    parts = {}
-    for sheet in workbook.iter():
-        if sheet.tag.endswith("}sheet"):
-            target = targets.get(sheet.get(RELATION)) or ""
-            part = target.lstrip("/") if target.startswith("/") else normpath(join("xl", target))
-            parts[str(sheet.get("name")).casefold()] = part
-    return parts
+def sheet_parts(archive: Archive) -> dict[str, str]:
+    """The part of each sheet, by its name in small letters; raises ReadError where the file is no workbook."""
+    return {name.casefold(): link.target for name, link in sheets_of(archive, main_part(archive)).items()}
 
 
-def counts_from_1904(workbook: bytes) -> bool:
+def counts_from_1904(workbook: Element) -> bool:
     """Whether the workbook part says that its days are counted from 1904."""
-    found = next((e for e in ElementTree.fromstring(workbook).iter() if e.tag.endswith("}workbookPr")), None)
+    found = next(workbook.iterchildren("{*}workbookPr"), None)
     return found is not None and found.get("date1904", "0").lower() in ("1", "true", "on")
 
 
 class BesideValues:
-    """The parts of a workbook, for what its values do not say. `from_1904` : its days are counted from 1904."""
+    """The parts of a workbook, for what its values do not say. `from_1904` : its days are counted from 1904.
 
-    def __init__(self, path: Path) -> None:
-        self._path = path
-        with zipfile.ZipFile(path) as archive:
-            there = set(archive.namelist())
-            known = {"xl/workbook.xml", "xl/_rels/workbook.xml.rels"} <= there
-            self._parts = {name: part for name, part in sheet_parts(archive).items() if part in there} if known else {}
-            self.from_1904 = known and counts_from_1904(archive.read("xl/workbook.xml"))
-            self._percents = _percent_styles(archive.read("xl/styles.xml")) if "xl/styles.xml" in there else []
+    Raises ReadError where one of them cannot be read.
+    """
+
+    def __init__(self, archive: Archive) -> None:
+        self._archive = archive
+        main = main_part(archive)
+        self._parts = sheet_parts(archive)
+        self.from_1904 = counts_from_1904(tree_of(archive, main))
+        styles = next((link.target for link in links_of(archive, main) if link.kind == "styles"), "")
+        self._percents = _percent_styles(tree_of(archive, styles)) if archive.has(styles) else []
 
     def sheet(self, name: str) -> bytes:
-        """The part of a sheet; empty where there is none that can be read."""
+        """The part of a sheet; empty where there is none."""
         part = self._parts.get(name.casefold())
-        if part is None:
-            return b""
-        with zipfile.ZipFile(self._path) as archive:
-            return archive.read(part)
+        return b"" if part is None else self._archive.read(part)
 
     def put_into(
         self, cells: list[list[Any]], part: bytes, columns: Mapping[int, Column], after: int, log: bool
@@ -204,17 +191,15 @@ def _of_cell(kind: bytes, inside: bytes) -> Unread | None:
     return None
 
 
-def _percent_styles(styles: bytes) -> list[bytes]:
+def _percent_styles(root: Element) -> list[bytes]:
     """Numbers of the cell styles whose format has a percent sign."""
-    root = ElementTree.fromstring(styles)
     formats = {
         entry.get("numFmtId"): "%" in QUOTED_OR_ESCAPED.sub("", entry.get("formatCode", ""))
-        for entry in root.iter()
-        if entry.tag.endswith("}numFmt")
+        for entry in root.iter("{*}numFmt")
     }
-    own = next((entry for entry in root if entry.tag.endswith("}cellXfs")), ())
+    own = next(root.iterchildren("{*}cellXfs"), ())
     found = []
-    for number, style in enumerate(own):
+    for number, style in enumerate(entry for entry in own if isinstance(entry.tag, str)):
         used = style.get("numFmtId", "0")
         if formats.get(used, used.isdigit() and int(used) in PERCENTS):
             found.append(str(number).encode())

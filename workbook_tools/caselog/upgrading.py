@@ -61,6 +61,7 @@ def upgraded(path: Path, layout: Layout) -> Upgrade:
     edit = editable(path, path.read_bytes())
     old = layout_before(edit, layout)
     if old is None:
+        read_log(path, layout)  # a log that is damaged is not said to be all right
         return Upgrade(layout.version, layout.version)
     read = read_log(path, layout)
     before = place(old, edit)

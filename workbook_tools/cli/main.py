@@ -36,6 +36,7 @@ ORDER = (
     *("gather", "insight"),
     *("calc", "functions", "guide", "names", "extension", "excel", "completion"),
 )
+NO_MEMORY = "There is not enough memory for a file this large; nothing was written. Close other programs, or split it."
 Resolved = tuple[str | None, click.Command | None, list[str]]
 
 
@@ -75,6 +76,8 @@ class Commands(click.Group):
             return super().invoke(ctx)
         except WorkbookToolsError as error:
             raise Refusal(str(error), bool(ctx.meta.get(AS_JSON))) from error
+        except MemoryError as error:
+            raise Refusal(NO_MEMORY, bool(ctx.meta.get(AS_JSON))) from error
         except BrokenPipeError:  # whoever read the output has gone; click ends quietly
             raise
         except OSError as error:  # a disk that fails, or a folder that vanishes, where nobody expects it

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime
+import os
 from collections.abc import Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -91,7 +92,7 @@ def _free(log: Path, targets: list[Path], replace: bool) -> None:
     from workbook_tools.errors import SaveError
 
     for target in targets:
-        if target.resolve() == log.resolve():
+        if os.path.realpath(target) == os.path.realpath(log):  # which a link to itself does not stop
             raise SaveError(target, "is the log itself; choose another name for the copy.")
         if target.exists() and not replace:
             raise SaveError(target, "is there already. Choose another name, or say --replace (a dated backup is kept).")
@@ -162,15 +163,12 @@ def audit(copy: Path, against: Path, site: str | None, password_file: Path | Non
       workbook-tools audit "For S01.xlsx" --against "Practice.xlsx"
     """
     from workbook_tools.caselog.reading import read_log
-    from workbook_tools.errors import ReadError
+    from workbook_tools.intake import file_content
     from workbook_tools.layouts import case_log
     from workbook_tools.sharing.audit import audit_content
     from workbook_tools.sharing.locked import unlocked
 
-    try:
-        content = copy.read_bytes()
-    except OSError as error:
-        raise ReadError(copy, f"cannot be read ({error.strerror}).") from error
+    content = file_content(copy)
     password = _password(password_file, confirm=False)
     if password is not None:
         content = unlocked(content, password, copy)

@@ -8,28 +8,23 @@ from __future__ import annotations
 
 import contextlib
 import copy
-import posixpath
 import re
-import shutil
 import zipfile
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
-from xml.etree.ElementTree import ParseError
 from xml.parsers import expat
 from xml.sax.saxutils import escape, quoteattr
 
-import defusedxml.ElementTree
-from defusedxml import DefusedXmlException
-
 from workbook_tools.errors import NameTakenError, ReadError, SaveError
+from workbook_tools.intake import Archive, file_content, shown, tree
+from workbook_tools.intake.contents import ROOT, links_of
 
 SPREADSHEET = (
     "http://schemas.openxmlformats.org/spreadsheetml/2006/main",
     "http://purl.oclc.org/ooxml/spreadsheetml/main",
 )
 BEFORE_NAMES = ("externalReferences", "functionGroups", "sheets")  # ECMA-376 Part 1, 18.2.27: the order of the parts
-LARGEST_PART = 64 * 1024 * 1024  # far above any real list of sheets and names
 ENCODINGS = {"utf-8": "utf-8", "us-ascii": "ascii", "iso-8859-1": "latin-1", "utf-16": "utf-16"}
 # what a name of ours looks like, also after a save by a program that does not know LAMBDA
 OURS_OR_BROKEN = re.compile(r"^\s*=?\s*((_xlfn\.)?lambda\b|#)", re.IGNORECASE)
@@ -41,17 +36,12 @@ def write_names(path: Path, out: Path, wanted: Iterable[NamedFormula]) -> None:
     """Write the workbook at `path` to `out` with names in it; see `excel_names.put_names`."""
     if out.exists() and out.samefile(path):
         raise SaveError(out, "is the workbook that is read; write to another file")
-    try:
-        with zipfile.ZipFile(path) as package:
-            part = _workbook_part(package, path)
-            edited = with_names(_read(package, part, path), list(wanted), path)
-            with _removed_on_failure(out), zipfile.ZipFile(out, "w") as target:
-                for info in package.infolist():
-                    _copy(package, info, target, edited if info.filename == part else None)
-    except zipfile.BadZipFile as error:
-        raise ReadError(path, f"is not a workbook, or is damaged: {error}") from error
-    except (RuntimeError, NotImplementedError) as error:  # an encrypted entry, a compression nobody knows
-        raise ReadError(path, f"cannot be unpacked: {error}") from error
+    package = Archive(file_content(path), path)
+    part = _workbook_part(package)
+    edited = with_names(package.read(part), list(wanted), path)
+    with _removed_on_failure(out), zipfile.ZipFile(out, "w") as target:
+        for name, info in package.entries.items():
+            _copy(package, info, target, edited if name == part else None)
 
 
 @contextlib.contextmanager
@@ -64,46 +54,27 @@ def _removed_on_failure(out: Path) -> Iterator[None]:
         raise
 
 
-def _copy(package: zipfile.ZipFile, info: zipfile.ZipInfo, target: zipfile.ZipFile, content: bytes | None) -> None:
+def _copy(package: Archive, info: zipfile.ZipInfo, target: zipfile.ZipFile, content: bytes | None) -> None:
     kept = copy.copy(info)
     kept.extra = b""  # sizes of the old entry, where it has any
     if content is not None:
         target.writestr(kept, content, info.compress_type)
         return
-    with package.open(info) as source, target.open(kept, "w", force_zip64=info.file_size >= 2**31) as sink:
-        shutil.copyfileobj(source, sink)
+    with target.open(kept, "w", force_zip64=info.file_size >= 2**31) as sink:
+        for piece in package.chunks(info.filename):
+            sink.write(piece)
 
 
-def _read(package: zipfile.ZipFile, name: str, path: Path) -> bytes:
-    try:
-        info = package.getinfo(name)
-    except KeyError as error:
-        raise ReadError(path, f"is not a workbook: it has no part {name}") from error
-    if info.file_size > LARGEST_PART:
-        raise ReadError(path, f"its part {name} would unpack to {info.file_size:,} bytes; no real one is that large")
-    with package.open(info) as part:
-        content = part.read(LARGEST_PART + 1)
-    if len(content) > LARGEST_PART:
-        raise ReadError(path, f"its part {name} unpacks to more than it says")
-    return content
-
-
-def _parse(content: bytes, name: str, path: Path) -> defusedxml.ElementTree:
-    """Parse a part; refuses entities and document types, which no spreadsheet writes."""
-    try:
-        return defusedxml.ElementTree.fromstring(content, forbid_dtd=True)
-    except (ParseError, DefusedXmlException, ValueError, LookupError) as error:
-        raise ReadError(path, f"its part {name} cannot be read: {error!r}") from error
-
-
-def _workbook_part(package: zipfile.ZipFile, path: Path) -> str:
+def _workbook_part(package: Archive) -> str:
     """Name of the part that lists sheets and names."""
-    if len(package.namelist()) != len(set(package.namelist())):
-        raise ReadError(path, "has two parts of the same name")
-    for relation in _parse(_read(package, "_rels/.rels", path), "_rels/.rels", path):
-        if relation.get("Type", "").endswith("/officeDocument"):
-            return posixpath.normpath(posixpath.join("/", relation.get("Target", ""))).lstrip("/")
-    raise ReadError(path, "is not a workbook: nothing in it is named as its main part")
+    if not package.has(ROOT):
+        raise ReadError(package.path, f"is not a workbook: it has no part {ROOT}.")
+    for link in links_of(package, ""):
+        if link.kind == "officeDocument":
+            if link.outside or not package.has(link.target):
+                raise ReadError(package.path, f"is not a workbook: it has no part {shown(link.target)}.")
+            return link.target
+    raise ReadError(package.path, "is not a workbook: nothing in it is named as its main part.")
 
 
 @dataclass(eq=False)
@@ -171,7 +142,7 @@ class _Places:
 
 def with_names(content: bytes, wanted: list[NamedFormula], path: Path) -> bytes:
     """The part that lists the names, with the wanted ones in it."""
-    _parse(content, "with the names", path)
+    tree(content, "with the names", path)
     mark, text, encoding = _decoded(content, path)
     plain = text.encode("utf-8")
     workbook = _Places(plain).root.children[0]
@@ -195,7 +166,7 @@ def with_names(content: bytes, wanted: list[NamedFormula], path: Path) -> bytes:
     for start, end, replacement in sorted(edits, reverse=True):
         plain = plain[:start] + replacement + plain[end:]
     edited = mark + plain.decode("utf-8").encode(encoding)
-    _parse(edited, "with the new names", path)
+    tree(edited, "with the new names", path)
     return edited
 
 

@@ -13,6 +13,7 @@ from workbook_tools.caselog.reading import open_workbook
 from workbook_tools.caselog.recomputing import RawCells
 from workbook_tools.errors import EditError, ReadError
 from workbook_tools.insight.responses import learned_rows
+from workbook_tools.intake import file_content
 from workbook_tools.layouts import Layout
 from workbook_tools.workbook.editing import TablePlace, WorkbookEdit
 from workbook_tools.workbook.saving import save
@@ -43,7 +44,7 @@ def keep(
     table where it needs more rows. MissingLibraryError : lifelines is not installed. SaveError : it cannot be written.
     """
     seen = Seen(path)
-    before = path.read_bytes() if path.is_file() else b""
+    before = file_content(path)
     rows = learned_rows(check_log(path, layout).computed, today)
     content = with_learned(before, rows, layout, path)
     return len(rows), save(path if out is None else out, content, replace, seen)

@@ -30,7 +30,6 @@ from __future__ import annotations
 
 import bisect
 import functools
-import io
 import itertools
 import re
 from collections import defaultdict
@@ -40,6 +39,7 @@ from pathlib import Path
 from typing import Any
 
 from workbook_tools.errors import ReadError
+from workbook_tools.intake import file_content
 from workbook_tools.layouts.amounts import JOINT
 from workbook_tools.layouts.compute import Computed
 from workbook_tools.sharing.forbidden import DIGITS_ONLY, LONG_NUMBER, TOKEN, Origin, Secrets, evened, secrets
@@ -50,6 +50,8 @@ from workbook_tools.sharing.package_texts import (
     REFERENCE,
     UNREAD,
     PackageText,
+    acting,
+    check_room,
     package_texts,
 )
 from workbook_tools.sharing.selection import folded
@@ -98,9 +100,11 @@ def audit(content: bytes, computed: Computed, site: str) -> list[Hit]:
 
     Returns
     -------
-    Hits with their places and origins; parts that could not be looked into are hits too. None is the wanted answer.
+    Hits with their places and origins; parts that could not be looked into are hits too, and so is what could act on a
+    computer (macros, links to programs). None is the wanted answer.
     """
-    return compared(package_texts(content), secrets(computed, site))
+    foreign = (Hit(one.part, one.code, one.say, None) for one in acting(content))
+    return [*compared(package_texts(content), secrets(computed, site)), *foreign]
 
 
 def compared(texts: Iterable[PackageText], held: Secrets) -> list[Hit]:
@@ -267,11 +271,7 @@ def audit_file(path: Path, computed: Computed, site: str | None = None) -> tuple
 
     Raises ReadError where the file cannot be read, is locked with a password, or does not say which site it is for.
     """
-    try:
-        content = path.read_bytes()
-    except OSError as error:
-        raise ReadError(path, f"cannot be read ({error.strerror}).") from error
-    return audit_content(content, computed, site, path)
+    return audit_content(file_content(path), computed, site, path)
 
 
 def audit_content(content: bytes, computed: Computed, site: str | None, path: object) -> tuple[str, list[Hit]]:
@@ -280,8 +280,9 @@ def audit_content(content: bytes, computed: Computed, site: str | None, path: ob
 
     if content.startswith(b"\xd0\xcf\x11\xe0"):
         raise ReadError(path, "is locked with a password: say --password-file, or take the password off first.")
+    check_room(content, path)
     if site is None:
-        known = identity(io.BytesIO(content))
+        known = identity(content)
         if known is None:
             raise ReadError(path, "does not say which site it is for; name it with --site.")
         site = known.site

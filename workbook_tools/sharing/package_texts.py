@@ -9,19 +9,21 @@ lie before, between and after them.
 from __future__ import annotations
 
 import contextlib
-import io
 import re
-import struct
-import zipfile
 import zlib
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, field
+from typing import Any
 from xml.etree.ElementTree import Element, ParseError, TreeBuilder
 
 from defusedxml import DefusedXmlException
 from defusedxml.ElementTree import DefusedXMLParser
 
 from workbook_tools.caselog.unread import sheet_parts
+from workbook_tools.errors import ReadError
+from workbook_tools.intake import Archive, Foreign, foreign_in
+from workbook_tools.intake.files import ENTRY
+from workbook_tools.intake.limits import DEEPEST, LARGEST_AUDITED, MEBI
 
 TEXT, REFERENCE, NUMBER, ADDRESS, BYTES, UNREAD = "text", "reference", "number", "address", "bytes", "unread"
 REFERENCES = frozenset(("r", "ref", "sqref", "activeCell", "topLeftCell", "location", "spans", "s", "si", "cell"))
@@ -29,6 +31,7 @@ FORMULAS = frozenset(
     ("f", "formula", "formula1", "formula2", "definedName", "calculatedColumnFormula", "totalsRowFormula")
 )
 WHOLES = frozenset(("si", "is", "text", "p", "rich", "comment", "textbox", "t"))  # runs of one text stand in these
+SHORT_NUMBER = re.compile(r"[0-9]{1,9}$")
 A_NUMBER = re.compile(r"[-+]?\d*\.?\d+(?:[eE][-+]?\d+)?%?$")
 SCHEMA = re.compile(r"(?:https?://(?:schemas|purl|www)\.[\w./-]+|application/[\w.+-]+|image/[\w.+-]+)$")
 QUOTED = re.compile(r'"((?:[^"]|"")*)"')
@@ -43,9 +46,7 @@ WIDE = {
     "utf-16-le": re.compile(rb"(?:[\x20-\x7e\xa0-\xff]\x00|[\x00-\xff][\x01-\x06\x1e\x20]){%d,}" % SHORTEST_RUN),
     "utf-16-be": re.compile(rb"(?:\x00[\x20-\x7e\xa0-\xff]|[\x01-\x06\x1e\x20][\x00-\xff]){%d,}" % SHORTEST_RUN),
 }
-DEEPEST = 4
-LOCAL = b"PK\x03\x04"
-MOST_BYTES = 1 << 30  # of one part, unpacked
+DEEPEST_PACKAGE = 4
 
 
 @dataclass(frozen=True)
@@ -63,7 +64,35 @@ class PackageText:
     kind: str = TEXT
 
 
-def package_texts(content: bytes, name: str = "", depth: int = 0) -> Iterator[PackageText]:
+@dataclass
+class Room:
+    """How many bytes may still be unpacked, packages in packages counted with the rest."""
+
+    left: int = LARGEST_AUDITED
+    streams: int = field(default=LARGEST_AUDITED)  # the same for compressed streams inside parts
+
+
+def check_room(content: bytes, path: object) -> None:
+    """Raises ReadError where a file is too large to be looked through, or is a zip that promises what none should."""
+    size = len(content)
+    if content.startswith(ENTRY):
+        size = sum(entry.file_size for entry in Archive(content, path, strict=False).entries.values())
+    if size > LARGEST_AUDITED:
+        raise ReadError(
+            path,
+            f"has {size:,} bytes to look through; a copy of more than {LARGEST_AUDITED // MEBI} MB is not audited.",
+        )
+
+
+def acting(content: bytes) -> list[Foreign]:
+    """What in a workbook could act on the computer that opens it; nothing where it is none or cannot be read."""
+    try:
+        return foreign_in(Archive(content, "file", strict=False))
+    except ReadError:
+        return []  # `package_texts` says that it could not be looked into
+
+
+def package_texts(content: bytes, name: str = "", depth: int = 0, room: Room | None = None) -> Iterator[PackageText]:
     """Every text of a file.
 
     Parameters
@@ -71,40 +100,58 @@ def package_texts(content: bytes, name: str = "", depth: int = 0) -> Iterator[Pa
     content : the file's bytes; a zip package, or any other file.
     name : what its parts' names are put after.
     depth : how many packages it stands in.
+    room : what may still be unpacked.
     """
+    room = room or Room()
     try:
-        archive = zipfile.ZipFile(io.BytesIO(content))
-    except zipfile.BadZipFile:
-        yield from _from_bytes(content, name or "file")
+        archive = Archive(content, name or "file", strict=False)
+    except ReadError as error:
+        if content.startswith(ENTRY):
+            yield PackageText(name or "file", "whole file", f"cannot be unpacked: {error.reason}", UNREAD)
+        yield from _from_bytes(content, name or "file", room)
         return
-    with archive:
-        yield from _zip_texts(archive, content, name)
-        cells = _Cells(archive)
-        for entry in archive.infolist():
-            part = f"{name}{entry.filename}"
-            held = _unpacked(archive, entry)
-            if held is None:
-                yield PackageText(part, "whole part", "cannot be unpacked", UNREAD)
-            elif depth < DEEPEST and held[:4] == LOCAL:
-                yield from package_texts(held, f"{part}!", depth + 1)
-            else:
-                yield from _part_texts(held, part, entry.filename, cells)
+    yield from _zip_texts(archive, content, name, room)
+    cells = _Cells(archive)
+    for entry in archive.names():
+        part = f"{name}{entry}"
+        held = _unpacked(archive, entry, room)
+        if held is None:
+            yield PackageText(part, "whole part", "cannot be unpacked", UNREAD)
+        elif depth < DEEPEST_PACKAGE and held[:4] == ENTRY:
+            yield from package_texts(held, f"{part}!", depth + 1, room)
+        else:
+            yield from _part_texts(held, part, entry, cells, room)
 
 
-def _unpacked(archive: zipfile.ZipFile, entry: zipfile.ZipInfo) -> bytes | None:
-    if entry.file_size > MOST_BYTES:
+def _unpacked(archive: Archive, name: str, room: Room) -> bytes | None:
+    room.left -= archive.entries[name].file_size
+    if room.left < 0:
         return None
     try:
-        return archive.read(entry)
-    # RuntimeError is zipfile's word for an encrypted part, NotImplementedError for a compression it does not know;
-    # whatever the reason, a part that cannot be read is a hit of the audit
-    except (zipfile.BadZipFile, zlib.error, RuntimeError, NotImplementedError, OSError, EOFError):
-        return None
+        return archive.read(name)
+    except ReadError:
+        return None  # whatever the reason, a part that cannot be read is a hit of the audit
+
+
+class _Builder(TreeBuilder):
+    """A tree no deeper than is allowed; what is deeper is searched as bytes."""
+
+    depth = 0
+
+    def start(self, tag: Any, attrs: Any, /) -> Element:
+        self.depth += 1
+        if self.depth > DEEPEST:
+            raise ValueError("too deep")
+        return super().start(tag, attrs)
+
+    def end(self, tag: str, /) -> Element:
+        self.depth -= 1
+        return super().end(tag)
 
 
 def parsed(content: bytes) -> Element | None:
-    """The XML of a part, comments and instructions in it; None where it is no XML."""
-    parser = DefusedXMLParser(target=TreeBuilder(insert_comments=True, insert_pis=True))
+    """The XML of a part, comments and instructions in it; None where it is no XML, or deeper than any real one."""
+    parser = DefusedXMLParser(target=_Builder(insert_comments=True, insert_pis=True))
     try:
         parser.feed(content)
         root = parser.close()
@@ -116,20 +163,21 @@ def parsed(content: bytes) -> Element | None:
 class _Cells:
     """Where the shared texts of a workbook stand: their numbers -> cells."""
 
-    def __init__(self, archive: zipfile.ZipFile) -> None:
+    def __init__(self, archive: Archive) -> None:
         self.sheets: dict[str, str] = {}
         self.users: dict[int, list[str]] = {}
         try:
             self.sheets = {part: name for name, part in sheet_parts(archive).items()}
-        except (KeyError, ParseError, ValueError, DefusedXmlException, zipfile.BadZipFile, zlib.error):
+            for part, sheet in self.sheets.items():
+                self._note(parsed(archive.read(part)), sheet)
+        except ReadError:
             return  # no workbook, or one whose list of sheets cannot be read: places then go by parts
-        there = set(archive.namelist())
-        for part, sheet in self.sheets.items():
-            root = parsed(archive.read(part)) if part in there else None
-            for cell in () if root is None else _elements(root, "c"):
-                value = next((child.text for child in cell if local(child.tag) == "v"), None)
-                if cell.get("t") == "s" and value and value.strip().isdigit():
-                    self.users.setdefault(int(value), []).append(f"{sheet}!{cell.get('r', '?')}")
+
+    def _note(self, root: Element | None, sheet: str) -> None:
+        for cell in () if root is None else _elements(root, "c"):
+            value = next((child.text for child in cell if local(child.tag) == "v"), None)
+            if cell.get("t") == "s" and value and SHORT_NUMBER.match(value.strip()):
+                self.users.setdefault(int(value), []).append(f"{sheet}!{cell.get('r', '?')}")
 
     def of(self, number: int) -> str:
         found = self.users.get(number, [])
@@ -146,10 +194,10 @@ def local(tag: object) -> str:
     return tag.rpartition("}")[2] if isinstance(tag, str) else "comment of the XML"
 
 
-def _part_texts(content: bytes, part: str, name: str, cells: _Cells) -> Iterator[PackageText]:
+def _part_texts(content: bytes, part: str, name: str, cells: _Cells, room: Room) -> Iterator[PackageText]:
     root = parsed(content)
     if root is None:
-        yield from _from_bytes(content, part)
+        yield from _from_bytes(content, part, room)
     elif local(root.tag) == "sst":
         numbers = (child for child in root if local(child.tag) == "si")
         yield from _attributes(root, part, "sst")
@@ -213,14 +261,14 @@ def unescaped(text: str) -> str:
     return ESCAPED.sub(lambda match: chr(int(match[1], 16)), text) if "_x" in text else text
 
 
-def _from_bytes(content: bytes, part: str) -> Iterator[PackageText]:
+def _from_bytes(content: bytes, part: str, room: Room) -> Iterator[PackageText]:
     """Runs of letters in bytes, by the encodings that a text may be in."""
     for match in RUN.finditer(content):
         place = f"byte {match.start()}"
         yield PackageText(part, place, match[0].decode("utf-8", "replace"), BYTES)
         if any(byte > 127 for byte in match[0]):
             yield PackageText(part, place, match[0].decode("latin-1"), BYTES)
-    for start, held in _inflated(content):
+    for start, held in _inflated(content, room):
         for match in RUN.finditer(held):
             yield PackageText(part, f"compressed at byte {start}", match[0].decode("utf-8", "replace"), BYTES)
     for encoding, pattern in WIDE.items():
@@ -229,35 +277,38 @@ def _from_bytes(content: bytes, part: str) -> Iterator[PackageText]:
                 yield PackageText(part, f"byte {match.start()}", match[0].decode(encoding, "replace"), BYTES)
 
 
-def _inflated(content: bytes) -> Iterator[tuple[int, bytes]]:
+def _inflated(content: bytes, room: Room) -> Iterator[tuple[int, bytes]]:
     """Compressed streams inside bytes, unpacked as far as they go."""
+    whole = memoryview(content)
     for match in ZLIB.finditer(content):
+        most = min(MOST_INFLATED, room.streams)
+        if most < SHORTEST_RUN:
+            return
         with contextlib.suppress(zlib.error):
-            held = zlib.decompressobj().decompress(content[match.start() :], MOST_INFLATED)
+            held = zlib.decompressobj().decompress(whole[match.start() : match.start() + MOST_INFLATED], most)
+            room.streams -= len(held)
             if len(held) >= SHORTEST_RUN:
                 yield match.start(), held
 
 
-def _zip_texts(archive: zipfile.ZipFile, content: bytes, name: str) -> Iterator[PackageText]:
+def _zip_texts(archive: Archive, content: bytes, name: str, room: Room) -> Iterator[PackageText]:
     """Names, comments and extra fields, and the bytes that belong to no entry's content."""
     held: list[tuple[int, int]] = []
-    for entry in archive.infolist():
-        yield PackageText(f"{name}{entry.filename}", "name of the part", entry.filename)
+    for entry in archive.entries.values():
+        part = f"{name}{entry.filename}"
+        yield PackageText(part, "name of the part", entry.filename)
         if entry.comment:
-            yield from _relabelled(_from_bytes(entry.comment, f"{name}{entry.filename}"), "comment of the part")
-        start = entry.header_offset
-        if content[start : start + 4] == LOCAL:
-            label, extra = struct.unpack("<HH", content[start + 26 : start + 30])
-            begin = start + 30 + label + extra
-            held.append((begin, begin + entry.compress_size))
+            yield from _relabelled(_from_bytes(entry.comment, part, room), "comment of the part")
+        begin = archive.begins[entry.filename]
+        held.append((begin, begin + entry.compress_size))
     position = 0
     for begin, end in [*sorted(held), (len(content), len(content))]:
         between = content[position:begin]
-        if between.count(LOCAL) > 1:
+        if between.count(ENTRY) > 1:
             yield PackageText(
                 f"{name}zip", f"byte {position}", "an entry that the zip's directory does not list", UNREAD
             )
-        yield from _relabelled(_from_bytes(between, f"{name}zip"), f"between entries, from byte {position}")
+        yield from _relabelled(_from_bytes(between, f"{name}zip", room), f"between entries, from byte {position}")
         position = max(position, end)
 
 

@@ -8,19 +8,15 @@ from __future__ import annotations
 
 import datetime
 import difflib
-import io
-import zipfile
-import zlib
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Any, BinaryIO
+from typing import Any
 
-import python_calamine
-from defusedxml import DefusedXmlException, ElementTree
-
-from workbook_tools.caselog.reading import Place, Remark, open_workbook, typed_value
+from workbook_tools.caselog.reading import Place, Remark, typed_value
 from workbook_tools.errors import ReadError
+from workbook_tools.intake import Archive, admitted, file_content, native_cells, native_workbook, tree
+from workbook_tools.intake.limits import MOST_CELLS
 from workbook_tools.layouts import Layout, Table
 from workbook_tools.layouts.model import letter
 from workbook_tools.layouts.trees import is_number
@@ -39,6 +35,7 @@ from workbook_tools.sharing.marks import (
 from workbook_tools.sharing.selection import folded
 from workbook_tools.sharing.words import log_word, table
 
+PROPERTIES = "docProps/custom.xml"
 TELLING = tuple(key for key in KEYS if key not in ("day", "date", "stock"))  # a row with none of these is not filled
 
 
@@ -96,9 +93,10 @@ def returned_rows(path: Path, layout: Layout, site: str | None = None) -> Return
     ------
     ReadError : the file is not there, is no .xlsx workbook, is locked, or does not say that it is a copy of ours.
     """
-    workbook = open_workbook(path)
+    content = admitted(path)
+    sheets = _sheets(content, path)
     remarks: list[Remark] = []
-    known = _identity(path, workbook, remarks)
+    known = _identity(path, content, sheets, remarks)
     found = Returned(
         known.site, known.made, known.version, known.log_version, known.language, known.units, remarks=remarks
     )
@@ -116,10 +114,22 @@ def returned_rows(path: Path, layout: Layout, site: str | None = None) -> Return
             "rows are read by their headings."
         )
         _say(found, "older-log-layout", say, "notice")
-    sheets = {name: workbook.get_sheet_by_name(name).to_python(skip_empty_area=False) for name in workbook.sheet_names}
     _read_sheets(sheets, layout.tables["losses"], found)
     found.changed += _changes(sheets, found)
     return found
+
+
+def _sheets(content: bytes, path: Path) -> dict[str, list[list[Any]]]:
+    """The values of every sheet; all of them are kept, so their cells are counted together."""
+    workbook = native_workbook(content, path)
+    sheets: dict[str, list[list[Any]]] = {}
+    cells = 0
+    for name in workbook.sheet_names:
+        sheets[name] = native_cells(workbook, name, path)
+        cells += sum(map(len, sheets[name]))
+        if cells > MOST_CELLS:
+            raise ReadError(path, f"has more than {MOST_CELLS:,} cells; no producer's copy has so many.")
+    return sheets
 
 
 def _say(
@@ -131,22 +141,24 @@ def _say(
 # --------------------------------------------------------------------------------------------------- identity
 
 
-def identity(source: Path | BinaryIO) -> Identity | None:
-    """Which copy a file says it is, by its properties; None where it says nothing."""
+def identity(source: Path | bytes) -> Identity | None:
+    """Which copy a file says it is, by its properties; None where it says nothing, or cannot be read at all."""
     try:
-        with zipfile.ZipFile(source) as archive:
-            root = ElementTree.fromstring(archive.read("docProps/custom.xml"))
-    except (KeyError, OSError, zipfile.BadZipFile, zlib.error, ElementTree.ParseError, DefusedXmlException, ValueError):
+        content = source if isinstance(source, bytes) else file_content(source)
+        root = tree(Archive(content, "copy", strict=False).read(PROPERTIES), PROPERTIES, "copy")
+    except ReadError:
         return None
-    return from_properties({str(one.get("name")): "".join(one.itertext()) for one in root})
+    return from_properties({str(one.get("name")): "".join(map(str, one.itertext())) for one in root})
 
 
-def _identity(path: Path, workbook: python_calamine.CalamineWorkbook, remarks: list[Remark]) -> Identity:
+def _identity(
+    path: Path, content: bytes, sheets: Mapping[str, Sequence[Sequence[Any]]], remarks: list[Remark]
+) -> Identity:
     """By the file's properties, or where a program dropped them by the line on the page about the copy."""
-    by_properties = identity(io.BytesIO(path.read_bytes()))
+    by_properties = identity(content)
     by_line = None
-    for name in workbook.sheet_names:
-        for row in workbook.get_sheet_by_name(name).to_python(skip_empty_area=False):
+    for cells in sheets.values():
+        for row in cells:
             for value in row:
                 by_line = by_line or (from_line(value) if isinstance(value, str) else None)
     if by_properties is None and by_line is None:

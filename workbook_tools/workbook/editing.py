@@ -11,6 +11,7 @@ from collections.abc import Mapping, Sequence
 from lxml import etree
 
 from workbook_tools.errors import DataError, EditError
+from workbook_tools.intake.limits import MOST_COLUMNS, MOST_ROWS
 from workbook_tools.layouts.model import letter
 from workbook_tools.workbook import grafting, growing
 from workbook_tools.workbook.appending import NewColumn, append_columns
@@ -18,7 +19,6 @@ from workbook_tools.workbook.book import Book, TablePlace, escaped
 from workbook_tools.workbook.cell_formulas import Area, blocks, formula_of, let_go
 from workbook_tools.workbook.notes import SheetNotes
 from workbook_tools.workbook.parts import Element, local, space
-from workbook_tools.workbook.sheet_rows import MOST_COLUMNS, MOST_ROWS
 from workbook_tools.workbook.values import cell_value
 
 __all__ = ["NewColumn", "TablePlace", "WorkbookEdit"]

@@ -3,36 +3,39 @@
 from __future__ import annotations
 
 import io
-import posixpath
 import re
 import zipfile
-import zlib
-from dataclasses import dataclass
-from typing import Any, TypeAlias
 
 from lxml import etree
 
 from workbook_tools.errors import ReadError
+from workbook_tools.intake.archive import Archive
+from workbook_tools.intake.contents import Link as Relation
+from workbook_tools.intake.contents import links_in, relations_of
+from workbook_tools.intake.markup import Element
+from workbook_tools.intake.markup import tree as parse
 from workbook_tools.workbook.package import FIXED_DATE
 
-LARGEST_TREE = 64 * 1024 * 1024  # far above any real part that is read as a tree
-LARGEST_PART = 2 * 1024 * 1024 * 1024
+__all__ = [
+    "CONTENT_TYPES",
+    "RELATIONS",
+    "TYPES",
+    "Element",
+    "Package",
+    "Relation",
+    "as_utf8",
+    "local",
+    "parse",
+    "relations_of",
+    "space",
+    "written",
+]
+
 RELATIONS = "http://schemas.openxmlformats.org/package/2006/relationships"
 TYPES = "http://schemas.openxmlformats.org/package/2006/content-types"
 CONTENT_TYPES = "[Content_Types].xml"
 ENCODING = re.compile(rb"^<\?xml[^>]*?encoding\s*=\s*[\"']([A-Za-z0-9._-]+)[\"']")
 MARKS = ((b"\xef\xbb\xbf", "utf-8"), (b"\xff\xfe", "utf-16-le"), (b"\xfe\xff", "utf-16-be"))
-Element: TypeAlias = Any  # of lxml, which has no types
-
-
-@dataclass(frozen=True)
-class Relation:
-    """What a part points to: its id there, the last word of its kind, and the part, or the address outside."""
-
-    id: str
-    kind: str
-    target: str
-    outside: bool = False
 
 
 def local(element: Element) -> str:
@@ -43,22 +46,6 @@ def local(element: Element) -> str:
 def space(element: Element) -> str:
     """An element's namespace."""
     return etree.QName(element).namespace or ""
-
-
-def parse(content: bytes, name: str, path: object) -> Element:
-    """A part as a tree. Nothing is fetched and no entity is put in; a document type is refused."""
-    if len(content) > LARGEST_TREE:
-        raise ReadError(path, f"its part {name} has {len(content):,} bytes; no real one is that large.")
-    parser = etree.XMLParser(
-        resolve_entities=False, no_network=True, huge_tree=False, load_dtd=False, strip_cdata=False
-    )
-    try:
-        root = etree.fromstring(content, parser)
-    except (etree.XMLSyntaxError, ValueError) as error:
-        raise ReadError(path, f"its part {name} cannot be read ({error}).") from error
-    if root.getroottree().docinfo.internalDTD is not None:
-        raise ReadError(path, f"its part {name} brings a document type of its own, which no spreadsheet writes.")
-    return root
 
 
 def written(root: Element) -> bytes:
@@ -84,18 +71,8 @@ class Package:
 
     def __init__(self, content: bytes, path: object) -> None:
         self.path = path
-        if content.startswith(b"\xd0\xcf\x11\xe0"):
-            raise ReadError(
-                path, "is locked with a password, or is an old .xls workbook; save it as .xlsx without one."
-            )
-        try:
-            self.archive = zipfile.ZipFile(io.BytesIO(content))
-        except (zipfile.BadZipFile, OSError, ValueError) as error:
-            raise ReadError(path, f"is not an .xlsx workbook, or is cut short ({error}).") from error
-        self.source = content
-        self.entries = {info.filename: info for info in self.archive.infolist()}
-        if len(self.entries) != len(self.archive.infolist()):
-            raise ReadError(path, "has two parts of the same name.")
+        self.archive = Archive(content, path)
+        self.entries = self.archive.entries
         self.parts: dict[str, bytes] = {}  # what was written
         self.trees: dict[str, Element] = {}
         self.changed: set[str] = set()  # trees to write
@@ -128,13 +105,7 @@ class Package:
             return self.parts[name]
         if name in self.removed or name not in self.entries:
             raise ReadError(self.path, f"is damaged: its part {name} is missing.")
-        if self.entries[name].file_size > LARGEST_PART:
-            raise ReadError(self.path, f"its part {name} would unpack to {self.entries[name].file_size:,} bytes.")
-        try:
-            return self.archive.read(name)
-        # RuntimeError is zipfile's word for an encrypted part, NotImplementedError for a compression it does not know
-        except (zipfile.BadZipFile, zlib.error, EOFError, NotImplementedError, RuntimeError) as error:
-            raise ReadError(self.path, f"its part {name} cannot be unpacked ({error}).") from error
+        return self.archive.read(name)
 
     def tree(self, name: str, change: bool = False) -> Element:
         """A part as a tree; `change` says that it will be changed."""
@@ -208,14 +179,7 @@ class Package:
         name = relations_of(part)
         if not self.has(name):
             return []
-        found = []
-        for link in self.tree(name):
-            if local(link) == "Relationship":
-                outside = link.get("TargetMode") == "External"
-                target = link.get("Target", "")
-                whole = target if outside else _joined(part, target)
-                found.append(Relation(link.get("Id", ""), link.get("Type", "").rpartition("/")[2], whole, outside))
-        return found
+        return links_in(self.tree(name), part)
 
     def related(self, part: str, kind: str) -> str:
         """The one part of a kind that a part points to, or nothing."""
@@ -265,10 +229,6 @@ class Package:
         return info
 
     def _copy(self, info: zipfile.ZipInfo, out: zipfile.ZipFile) -> None:
-        start = info.header_offset
-        name_length = int.from_bytes(self.source[start + 26 : start + 28], "little")
-        extra_length = int.from_bytes(self.source[start + 28 : start + 30], "little")
-        begin = start + 30 + name_length + extra_length
         kept = zipfile.ZipInfo(info.filename, info.date_time)
         kept.compress_type, kept.create_system, kept.external_attr = info.compress_type, 0, info.external_attr
         kept.CRC, kept.compress_size, kept.file_size = info.CRC, info.compress_size, info.file_size
@@ -276,17 +236,7 @@ class Package:
         assert out.fp is not None
         kept.header_offset = out.fp.tell()
         out.fp.write(kept.FileHeader())
-        out.fp.write(self.source[begin : begin + info.compress_size])
+        out.fp.write(self.archive.packed(info.filename))
         out.filelist.append(kept)
         out.NameToInfo[kept.filename] = kept
         out.start_dir = out.fp.tell()
-
-
-def relations_of(part: str) -> str:
-    """The part that lists what a part points to."""
-    folder, name = posixpath.split(part)
-    return posixpath.join(folder, "_rels", f"{name}.rels")
-
-
-def _joined(part: str, target: str) -> str:
-    return posixpath.normpath(posixpath.join("/", posixpath.dirname(part), target)).lstrip("/")

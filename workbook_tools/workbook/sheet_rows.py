@@ -13,6 +13,7 @@ from copy import deepcopy
 from lxml import etree
 
 from workbook_tools.errors import ReadError
+from workbook_tools.intake.limits import MOST_COLUMNS, MOST_MERGED, MOST_ROWS
 from workbook_tools.layouts.model import column_number, letter
 from workbook_tools.workbook.parts import Element, as_utf8, local, parse, space, written
 
@@ -23,7 +24,6 @@ ROW_NUMBER = re.compile(rb"(?:^|\s)r\s*=\s*[\"'](\d+)[\"']")
 DIGITS = "0123456789"
 PLACE = re.compile(r"^([A-Z]{1,3})(\d{1,7})$")
 MOST_TREES = 512  # rows of one sheet that are trees at a time
-MOST_ROWS, MOST_COLUMNS = 1_048_576, 16_384
 # ECMA-376 Part 1, 18.3.1.99: the order in which a worksheet's elements stand
 ORDER = (
     *("sheetPr", "dimension", "sheetViews", "sheetFormatPr", "cols", "sheetData", "sheetCalcPr", "sheetProtection"),
@@ -261,6 +261,11 @@ class SheetRows:
             data = self.data_tag[:-1] + b"/>"
             content = self.source[: self.head_end] + data + self.source[self.tail_start :]
             self._frame = parse(content, self.name, self.path)
+            merged = sum(1 for _ in self._frame.iter("{*}mergeCell"))
+            if merged > MOST_MERGED:
+                raise ReadError(
+                    self.path, f"its part {self.name} has {merged:,} merged areas; {MOST_MERGED:,} are allowed."
+                )
         self.frame_changed |= change
         return self._frame
 

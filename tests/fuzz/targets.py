@@ -1,0 +1,91 @@
+"""What an input is tried on: it works, or an error of the tools says why not; any other exception comes through."""
+
+from __future__ import annotations
+
+import datetime
+import warnings
+from pathlib import Path
+
+from tests.support.hostile import good
+from workbook_tools.caselog.checking import check_log
+from workbook_tools.caselog.merging_files import merge_files
+from workbook_tools.caselog.reading import read_log
+from workbook_tools.errors import WorkbookToolsError
+from workbook_tools.intake import admitted, check_admitted, foreign_in
+from workbook_tools.intake.archive import Archive
+from workbook_tools.layouts import case_log
+from workbook_tools.sharing.audit import audit_content
+from workbook_tools.sharing.returned import identity
+from workbook_tools.workbook.editing import WorkbookEdit
+
+MOMENT = datetime.datetime(2026, 7, 1, 12)
+
+
+def door(content: bytes, folder: Path) -> bool:
+    """The door alone; whether the input was let in. Everything that was let in is unpacked."""
+    del folder
+    try:
+        check_admitted(content, "input")
+        foreign_in(Archive(content, "input"))
+    except WorkbookToolsError:
+        return False
+    finally:
+        identity(content)
+    return True
+
+
+def parts(content: bytes, folder: Path) -> bool:
+    """The door, and the cells of every sheet of a log behind it."""
+    path = folder / "input.xlsx"
+    path.write_bytes(content)
+    try:
+        read_log(path, case_log())
+    except WorkbookToolsError:
+        return False
+    return True
+
+
+def reading(content: bytes, folder: Path) -> bool:
+    """check, as the command does it."""
+    path = folder / "input.xlsx"
+    path.write_bytes(content)
+    try:
+        check_log(path, case_log())
+    except WorkbookToolsError:
+        return False
+    return True
+
+
+def editing(content: bytes, folder: Path) -> bool:
+    """merge in both directions; what comes out can be read and opened again."""
+    path, log = folder / "input.xlsx", folder / "log.xlsx"
+    path.write_bytes(content)
+    log.write_bytes(good())
+    worked = True
+    for own, other in ((log, path), (path, log)):
+        try:
+            done = merge_files(own, [other], case_log(), MOMENT)
+        except WorkbookToolsError:
+            worked = False
+        else:
+            out = folder / "out.xlsx"
+            out.write_bytes(done.content)
+            admitted(out)
+            read_log(out, case_log())
+            WorkbookEdit(done.content, out)
+    return worked
+
+
+def sharing(content: bytes, folder: Path) -> bool:
+    """audit against a good log."""
+    log = folder / "log.xlsx"
+    log.write_bytes(good())
+    try:
+        audit_content(content, read_log(log, case_log()).computed(), "S01", "input")
+    except WorkbookToolsError:
+        return False
+    return True
+
+
+TARGETS = {"door": door, "parts": parts, "reading": reading, "editing": editing, "sharing": sharing}
+warnings.simplefilter("error")  # as in every test

@@ -1,0 +1,34 @@
+"""The one door for files from elsewhere: everything that reads a workbook looks at it here first.
+
+    admitted(path)     the bytes of a workbook that may be read, or a ReadError that says in a sentence why not
+    Archive(...)       a zip whose directory was looked at, with parts that unpack no further than they say
+    tree(...)          a part's XML, nothing fetched and no entity put in
+    native_cells(...)  the fast reader of values, its failures in words
+
+What is checked before anything is unpacked: that the path is an ordinary file, that it is a zip, and what the zip's
+directory says of its parts (`archive`, with the `limits`). While unpacking: that a part is what the directory says.
+Then that it is a workbook (`contents`), that no part brings a document type, and how far its cells reach (`sheets`).
+What in it could act on a computer is named by `foreign`; nothing of it is ever run.
+"""
+
+from workbook_tools.intake.archive import Archive, shown
+from workbook_tools.intake.contents import check_contents
+from workbook_tools.intake.door import admitted, check_admitted
+from workbook_tools.intake.files import file_content
+from workbook_tools.intake.foreign import Foreign, foreign_in
+from workbook_tools.intake.markup import tree
+from workbook_tools.intake.native import native_cells, native_workbook
+
+__all__ = [
+    "Archive",
+    "Foreign",
+    "admitted",
+    "check_admitted",
+    "check_contents",
+    "file_content",
+    "foreign_in",
+    "native_cells",
+    "native_workbook",
+    "shown",
+    "tree",
+]

@@ -1,0 +1,94 @@
+"""The native reader of cells, with whatever stops it turned into a sentence."""
+
+from __future__ import annotations
+
+import contextlib
+import io
+import os
+import re
+import sys
+import tempfile
+from collections.abc import Iterator
+from typing import Any
+
+import python_calamine
+
+from workbook_tools.errors import ReadError
+from workbook_tools.intake.archive import shown
+
+DATE = re.compile(r"date|time|NaiveDate|duration|overflow", re.IGNORECASE)
+
+
+def native_workbook(content: bytes, path: object) -> python_calamine.CalamineWorkbook:
+    """The workbook in the bytes of a file; raises ReadError where the reader cannot take it."""
+    with _in_words(path, "it"):
+        try:
+            return python_calamine.load_workbook(io.BytesIO(content))
+        except (python_calamine.CalamineError, OSError, ValueError) as error:
+            raise ReadError(path, f"cannot be read as an .xlsx workbook ({error}).") from error
+
+
+def native_cells(workbook: python_calamine.CalamineWorkbook, sheet: str, path: object) -> list[list[Any]]:
+    """The values of a sheet from A1 on; raises ReadError where one of them stops the reader."""
+    with _in_words(path, f"the sheet {shown(sheet)}"):
+        try:
+            rows: list[list[Any]] = workbook.get_sheet_by_name(sheet).to_python(skip_empty_area=False)
+        except (python_calamine.CalamineError, OSError, ValueError, OverflowError) as error:
+            raise ReadError(path, f"the sheet {shown(sheet)} cannot be read ({error}).") from error
+    return rows
+
+
+@contextlib.contextmanager
+def _in_words(path: object, what: str) -> Iterator[None]:
+    """Turns a panic of the reader into a ReadError, and keeps what it writes of it from the terminal."""
+    with _held_back():
+        try:
+            yield
+        except BaseException as error:
+            if type(error).__name__ != "PanicException":  # the reader's own, which has no other base
+                raise
+            raise ReadError(path, _sentence(str(error), what)) from error
+
+
+def _sentence(panic: str, what: str) -> str:
+    if "index out of bounds" in panic or "out of range" in panic:
+        return f"{what} is damaged: a cell points to a text or a format that is not there."
+    if DATE.search(panic):
+        return (
+            f"{what} holds a date or time that no calendar has: a number far too large or far below zero in a cell for "
+            "dates. It shows as #####; mend it, save, and try again."
+        )
+    return f"{what} cannot be read: something in it stops the reader ({panic})."
+
+
+@contextlib.contextmanager
+def _held_back() -> Iterator[None]:
+    """Holds back what is written to the process's error output meanwhile; it follows afterwards, a panic's does not."""
+    try:
+        sys.stderr.flush()
+        kept = os.dup(2)
+    except (OSError, ValueError, AttributeError):  # there is none
+        yield
+        return
+    try:
+        with tempfile.TemporaryFile() as held:
+            os.dup2(held.fileno(), 2)
+            panicked = False
+            try:
+                yield
+            except ReadError as error:
+                panicked = type(error.__cause__).__name__ == "PanicException"
+                raise
+            finally:
+                os.dup2(kept, 2)
+                held.seek(0)
+                if not panicked:
+                    _write(held.read())
+    finally:
+        os.close(kept)
+
+
+def _write(content: bytes) -> None:
+    with contextlib.suppress(OSError):
+        while content:
+            content = content[os.write(2, content) :]
