@@ -2,11 +2,12 @@
 
     python3 tests/first_hour.py [--pictures FOLDER] [--python PATH]
 
-A vet with Python installs the wheel, makes a log, types a whole visit and shares a copy. A vet with a spreadsheet program
-alone takes the ready-made files. A producer fills in the copy and sends it back. Each has an empty home folder and an
-empty LibreOffice profile; the first has an empty environment made with --python (default: the python that runs this), into
-which pip installs the wheel with its extras from wherever pip is set to look. One line tells each step; a surprise is
-told with what to mend, and the exit code is 1. Pictures of what was seen go to FOLDER (default demo/pictures/first-hour).
+A vet with Python installs the wheel, makes a log, types a whole visit and shares a copy. A vet with a spreadsheet
+program alone takes the ready-made files. A producer fills in the copy and sends it back. Each has an empty home
+folder and an empty LibreOffice profile; the first has an empty environment made with --python (default: the python
+that runs this), into which pip installs the wheel with its extras from wherever pip is set to look. One line tells
+each step; a surprise is told with what to mend, and the exit code is 1. Pictures of what was seen go to FOLDER
+(default demo/pictures/first-hour).
 """
 
 from __future__ import annotations

@@ -1,4 +1,4 @@
-"""What a walk of a new user needs: one line for each step, commands from an empty environment, pictures of what was seen."""
+"""What the walk of a new user needs: a line for each step, commands from an empty environment, pictures."""
 
 from __future__ import annotations
 

@@ -215,8 +215,8 @@ def _chosen(computed: Computed, visit: str | None, path: object) -> Row:
         )
     raise ReadError(
         path,
-        "has no visit with a bath that is planned and not yet weighed: plan one on the Baths sheet, or name a visit with "
-        "--visit.",
+        "has no visit with a bath that is planned and not yet weighed: plan one on the Baths sheet, or name a visit "
+        "with --visit.",
     )
 
 
