@@ -47,7 +47,7 @@ def test_metadata(built: tuple[Path, Path]) -> None:
     assert found["Version"] == packages.VERSION
     assert found["License-Expression"] == "MIT"
     assert found["Requires-Python"] == ">=3.11"
-    assert {"excel", "insight", "share"} <= set(found.get_all("Provides-Extra", []))
+    assert {"excel", "insight", "programme", "share"} <= set(found.get_all("Provides-Extra", []))
     assert found["Keywords"]
     readme = (packages.ROOT / "README.md").read_text(encoding="utf-8")
     assert [extra for extra in found.get_all("Provides-Extra", []) if f"| `{extra}` |" not in readme] == []
