@@ -21,7 +21,7 @@ from tests.support.office_process import OfficeFailedError
 
 SECONDS = 900
 DPI = 110
-WIDTH = 1000
+WIDTH = 800
 A3 = 8
 Values = dict[str, dict[str, CellValue]]
 
