@@ -148,7 +148,7 @@ def make_page(name: str, file: Path, sheet: str, running: Office, folder: Path) 
     names = load_workbook(file, read_only=True).sheetnames
     number = next(number for number, title in enumerate(names) if title.startswith(sheet))
     with Image.open(running.render(file, folder / name, dpi=DPI)[number]) as page:
-        return save_picture(page.convert("RGB"), name, WIDTH)
+        return save_picture(cropped(page.convert("RGB")), FOLDER / f"{name}.png", WIDTH)
 
 
 def make(picture: Picture, running: Office, folder: Path) -> int:
@@ -159,17 +159,15 @@ def make(picture: Picture, running: Office, folder: Path) -> int:
     write_copy(picture, copy)
     printed = running.render(copy, folder / picture.name, dpi=DPI)
     with Image.open(printed[0]) as page:
-        return save_picture(page.convert("RGB"), picture.name, picture.width)
+        return save_picture(cropped(page.convert("RGB")), FOLDER / f"{picture.name}.png", picture.width)
 
 
-def save_picture(page: Image.Image, name: str, width: int) -> int:
-    """A page cut and made small; its size in bytes."""
+def save_picture(image: Image.Image, target: Path, width: int) -> int:
+    """A picture made small; its size in bytes."""
     from PIL import Image
 
-    image = cropped(page)
     height = round(image.height * width / image.width)
     image = image.resize((width, height), Image.Resampling.LANCZOS)
-    target = FOLDER / f"{name}.png"
     image = image.quantize(COLOURS, Image.Quantize.FASTOCTREE, dither=Image.Dither.NONE)  # keeps the rare amber
     image.putpalette([255 if part > 252 else part for part in image.getpalette() or []])  # white as white
     image.save(target, optimize=True)

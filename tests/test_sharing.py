@@ -30,6 +30,7 @@ from workbook_tools.layouts import case_log
 from workbook_tools.layouts.amounts import amount
 from workbook_tools.layouts.compute import Computed
 from workbook_tools.sharing import pdf as printing
+from workbook_tools.sharing.chart_sheet import CHART_ROWS
 from workbook_tools.sharing.copy import ProducerCopy, producer_copy
 from workbook_tools.sharing.daily_sheet import KEYS, heading_key
 from workbook_tools.sharing.locked import LONGEST, checked_password, locked, password_of, unlocked
@@ -388,6 +389,9 @@ def test_the_file_is_valid_and_has_no_formula_name_or_hidden_sheet(
     charts = [part for name, part in parts.items() if "/charts/" in name]
     assert len(charts) == (2 if site == "S03" else 3)  # S03 has no daily rows
     assert all(b"numCache" in part and b"strCache" in part for part in charts)
+    (anchors,) = (part for name, part in parts.items() if name.startswith("xl/drawings/drawing"))
+    rows = [int(row) for row in re.findall(rb"<(?:xdr:)?from>.*?<(?:xdr:)?row>(\d+)<", anchors, re.DOTALL)]
+    assert rows == [row - 1 for row in CHART_ROWS[: len(charts)]]  # no gap where one is left out
     properties = {one.name: one.value for one in book.custom_doc_props.props}
     assert properties["Copy site"] == site
     assert properties["Copy made"] == "2026-07-22T14:32"

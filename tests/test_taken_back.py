@@ -107,7 +107,7 @@ def test_a_row_for_another_sites_group_is_not_merged(files: dict[str, Path], tmp
     sheet, headings, row = daily(files["copy"])
     book = openpyxl.load_workbook(files["copy"])
     book[sheet][f"{headings['Dead']}{row}"] = 4
-    book[sheet][f"{headings['Losses stock']}{row}"] = "K09"
+    book[sheet][f"{headings['Group of fish']}{row}"] = "K09"
     book.save(tmp_path / "returned.xlsx")
     taken = taken_back(tmp_path / "returned.xlsx", case_log(), read_log(files["log"], case_log()))
     assert taken.log.tables["losses"].rows == []

@@ -33,7 +33,9 @@ class Problem:
     allowed: str
 
     def __str__(self) -> str:
-        sentence = f"{self.argument} = {printed(self.value)}: {self.reason}"
+        left_out = self.value is None and self.reason == "is missing"
+        given = "" if left_out else f" = {printed(self.value)}:"
+        sentence = f"{self.argument}{given} {self.reason}"
         return f"{sentence} (allowed: {self.allowed})" if self.allowed else sentence
 
 

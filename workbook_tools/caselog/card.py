@@ -75,7 +75,13 @@ def _chosen(rows: Sequence[Row], path: object, bath: str | None) -> Row:
     for row in reversed(rows):
         if row["start_dose"] is not None and row["drug_weighed"] is None and row["started"] is None:
             return row
-    raise ReadError(path, "has no bath that is planned and not yet weighed; name one with --bath.")
+    if not rows:
+        raise ReadError(
+            path, "has no bath yet: plan one on the Baths sheet (visit, vessel, agent, start dose), and save."
+        )
+    raise ReadError(
+        path, "has no bath that is planned and not yet weighed: plan one on the Baths sheet, or name one with --bath."
+    )
 
 
 def _packets(row: Row) -> list[tuple[str, float, float, float | None, float]]:

@@ -32,7 +32,12 @@ def call(name: str, *args: object) -> Any:
     >>> f"{call('BATH.MASS', '10 gal', '80 mg/L'):.3f}"
     '3.028'
     """
-    return entry(name).call(*converted(name, *args))
+    found = entry(name)
+    values = converted(name, *args)
+    try:
+        return found.call(*values)
+    except ArgumentError as error:  # under the name that was called, not that of the Python function
+        raise ArgumentError(found.name, error.problems, error.kind) from error
 
 
 def converted(name: str, *args: object) -> list[object]:

@@ -14,7 +14,11 @@ REPLACE = click.option(
 )
 QUIET = click.option("--quiet", is_flag=True, help="Print nothing but errors.")
 PAPER = click.option(
-    "--paper", type=click.Choice(["A4", "Letter"], case_sensitive=False), default="A4", show_default=True
+    "--paper",
+    type=click.Choice(["A4", "Letter"], case_sensitive=False),
+    default="A4",
+    show_default=True,
+    help="Paper to print on.",
 )
 
 

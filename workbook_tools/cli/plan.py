@@ -19,7 +19,7 @@ if TYPE_CHECKING:
 
 @cli.command(short_help="Plan a visit: packets, labels, store, sheets to fill.")
 @click.argument("path", metavar="LOG", type=FILE)
-@click.option("--visit", help="Which visit, by its id; left out: the next one, with a bath that is still to weigh.")
+@click.option("--visit", help="Which visit, by its id; left out: the last one with a bath that is still to weigh.")
 @click.option("--out", type=FILE, help="Also make a workbook (.xlsx) of pages to print: plan, labels, sheets to fill.")
 @PAPER
 @click.option("--fish", type=click.IntRange(1, 100), help="Rows for fish on the examination sheet, for each bath.")

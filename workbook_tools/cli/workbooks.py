@@ -141,7 +141,7 @@ def print_findings(checked: Checked) -> None:
 
 @cli.command(short_help="Print the bench card of a bath: every packet to weigh.")
 @click.argument("path", type=FILE)
-@click.option("--bath", help="Which bath, by its id; left out: the next one that is planned.")
+@click.option("--bath", help="Which bath, by its id; left out: the last one that is planned and not yet weighed.")
 @JSON
 def card(path: Path, bath: str | None, as_json: bool) -> None:
     """Print the bench card of a bath of the case log at PATH: every packet to weigh.
@@ -204,6 +204,9 @@ def print_block(block: Block) -> None:
     """A block turned on its side: a line for each figure, so that it fits a narrow terminal."""
     from workbook_tools.layouts.showing import as_shown
 
+    if not block.rows:
+        click.echo(f"{block.caption}: nothing yet.")
+        return
     figures = [column for column in block.columns if column.kind != "key"]
     rows = [[c.heading, *(as_shown(row[c.key], c.format, 4) for row in block.rows)] for c in figures]
     names = [str(row["key"]) for row in block.rows]

@@ -10,6 +10,7 @@ import importlib.metadata
 import zipfile
 from pathlib import Path
 
+from workbook_tools import __version__
 from workbook_tools.catalogue import entries
 from workbook_tools.hosts import extension_parts as parts
 from workbook_tools.hosts.guide import page
@@ -67,7 +68,7 @@ def contents() -> dict[str, bytes]:
     loaded.append(("menu.py", "Menu", f"{parts.MODULE}.Menu"))
     texts = {
         "META-INF/manifest.xml": parts.manifest_text(LISTED),
-        "description.xml": parts.description_text(importlib.metadata.version("workbook-tools")),
+        "description.xml": parts.description_text(__version__),
         "description.txt": "Functions for fish health, by name in any cell, and a menu for the case log.\n",
         "LICENSE": licence(),
         "functions.idl": parts.interface_text(found),

@@ -209,7 +209,15 @@ def _chosen(computed: Computed, visit: str | None, path: object) -> Row:
     for row in reversed(rows):
         if row["visit"] is not None and any(_same(row["visit"], name) for name in wanted):
             return row
-    raise ReadError(path, "has no visit with a bath that is planned and not yet weighed; name one with --visit.")
+    if not computed.data["baths"]:
+        raise ReadError(
+            path, "has no bath yet: plan one on the Baths sheet (visit, vessel, agent, start dose), and save."
+        )
+    raise ReadError(
+        path,
+        "has no visit with a bath that is planned and not yet weighed: plan one on the Baths sheet, or name a visit "
+        "with --visit.",
+    )
 
 
 def _same(one: object, other: object) -> bool:

@@ -200,7 +200,10 @@ def _field(entry: dict[str, Any], where: str, faults: list[str]) -> Column:
         return _column(entry, where, faults)
     table, key = entry["like"].split(".")
     model = case_log().tables[table].by_key[key]
-    return replace(model, **{name: value for name, value in entry.items() if name != "like"})
+    own: dict[str, Any] = {
+        name: FORMATS[value] if name == "format" else value for name, value in entry.items() if name != "like"
+    }
+    return replace(model, **own)
 
 
 def _step(number: int) -> list[Column]:

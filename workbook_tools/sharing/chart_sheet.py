@@ -98,10 +98,10 @@ def chart_sheet(making: Making, new_grid: NewGrid) -> Grid | None:
     for row in range(FIRST + len(figures), FIRST + MOST_DAYS):
         grid.height(row, ROW_HEIGHT)
     labels = [day_text(number) for number, _ in figures]
-    charts = zip(heads[1:], columns, (True, False, False), CHART_ROWS, strict=True)
-    for offset, (head, held, bars, row) in enumerate(charts, start=1):
-        if any(value is not None for value in held):
-            _chart(grid, head, labels, held, offset, bars, row)
+    charts = zip(heads[1:], columns, (True, False, False), (1, 2, 3), strict=True)
+    drawn = [chart for chart in charts if any(value is not None for value in chart[1])]
+    for row, (head, held, bars, offset) in zip(CHART_ROWS, drawn, strict=False):  # from the top, whichever there are
+        _chart(grid, head, labels, held, offset, bars, row)
     return grid
 
 

@@ -1,8 +1,8 @@
 """The sheets that a producer fills day by day and sends back: plain cells with rules, a name of its own for each row.
 
 A row's name begins with the site's id and the moment at which the copy was made, so that neither the log nor another
-copy has it. The headings are those of the log's Losses sheet, or their translation; in US units the headings of feed
-and temperature name pounds and Fahrenheit.
+copy has it. The headings are words of the producer's language for the log's columns; in US units those of feed and
+temperature name pounds and Fahrenheit.
 """
 
 from __future__ import annotations

@@ -147,7 +147,9 @@ def site_rows(computed: Computed, site: str, path: object = "log", since: float 
     }
     if not rows["sites"] or not wanted:
         known = ", ".join(written(row["site"]) for row in computed.data["sites"] if row["name"] is not None)
-        raise ReadError(path, f"has no site {site!r}; it has {known or 'none'}.")
+        if not known:
+            raise ReadError(path, "has no site yet: type its name on the Sites sheet, and save.")
+        raise ReadError(path, f"has no site {site!r}; it has {known}.")
     _doubled(computed, rows, path)
     flags: dict[int, list[str]] = {}
     for table, position, rule in computed.findings:
