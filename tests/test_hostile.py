@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import ast
+import json
 import os
 import re
 import socket
@@ -13,7 +14,7 @@ from pathlib import Path
 import pytest
 import python_calamine
 
-from tests.support import hostile
+from tests.support import forked, hostile
 from tests.support.commands import run
 from tests.support.forked import MEMORY, SECONDS, Job, Run, run_all
 from workbook_tools.caselog import reading
@@ -55,11 +56,13 @@ LENIENT: dict[str, tuple[str, ...]] = {
     "names": ("names", "bad.xlsx"),
 }
 BATCHES = 4
-READ_NO_WORKBOOK = {"calc", "functions", "new", "extension", "excel", "guide", "completion"}
+READ_NO_WORKBOOK = {"calc", "functions", "new", "extension", "excel", "guide", "completion", "insight"}
 
 
 def test_every_command_that_reads_a_workbook_is_tried() -> None:
-    assert {words[0] for words in (*COMMANDS.values(), *LENIENT.values())} | READ_NO_WORKBOOK == set(cli.commands)
+    assert {words[0] for words in (*COMMANDS.values(), *LENIENT.values())} | {"gather"} | READ_NO_WORKBOOK == set(
+        cli.commands
+    )
 
 
 def folder_with(folder: Path, content: bytes | None) -> Path:
@@ -167,6 +170,23 @@ def test_what_could_act_is_reported_and_does_not_stop_the_work(tmp_path: Path) -
         assert (check.code, audit.code, merged.code) == (1, 1, 0), (name, merged.error)
         assert finding.reason in check.out, name
         assert finding.reason in audit.out, name
+
+
+def test_gathering_names_hostile_files_and_goes_on(tmp_path: Path) -> None:
+    folder = tmp_path / "logs"
+    folder.mkdir()
+    for number, (make, _) in enumerate(hostile.REFUSED.values()):
+        (folder / f"bad{number:03}.xlsx").write_bytes(make())
+    no_permission(folder / "no permission.xlsx")
+    (folder / "good.xlsx").write_bytes(hostile.good())
+    before = forked.files_in(folder)
+    (done,) = run_all([Job(("gather", "logs", "--out", "all.parquet", "--workers", "1", "--json"), str(tmp_path))])
+    assert done.code == 1, done.error
+    said = json.loads(done.out)
+    named = {one["file"] for one in said["unreadable"]}
+    assert named == {path.name for path in folder.iterdir()} - {"good.xlsx"}
+    assert done.peak < MEMORY
+    assert forked.files_in(folder) == before
 
 
 def test_words_in_cells_are_no_formulas(tmp_path: Path) -> None:

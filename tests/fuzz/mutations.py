@@ -52,16 +52,32 @@ def structural(chance: random.Random) -> bytes:
     tables = [name for name in names if name.startswith(("xl/tables/", "xl/worksheets/_rels/"))]
     for _ in range(chance.choice((1, 1, 2))):
         name = chance.choice(chance.choice((sheets, sheets, tables, WEIGHTY, names)))
+        if chance.random() < 0.2:
+            parts[name] = torn(parts[name], chance)
+            continue
         parts[name] = mutated(parts[name] if name in WEIGHTY else shorter(name), chance)
     if chance.random() < 0.05:
         del parts[chance.choice(list(parts))]
     return zipped(parts, chance.choice((0, 8)))
 
 
+def torn(content: bytes, chance: random.Random) -> bytes:
+    """Markup that is none any more: pieces cut out, doubled or put elsewhere."""
+    changed = bytearray(content)
+    for _ in range(chance.randint(1, 3)):
+        at, to = chance.randrange(len(changed) + 1), chance.randrange(len(changed) + 1)
+        piece = bytes(changed[at : at + chance.choice((1, 3, 12, 60, 2000))])
+        if chance.random() < 0.5:
+            del changed[at : at + len(piece)]
+        if chance.random() < 0.6:
+            changed[to:to] = piece * chance.choice((1, 1, 2, 50))
+    return bytes(changed)
+
+
 def mutated(content: bytes, chance: random.Random) -> bytes:
     try:
         root = etree.fromstring(content, etree.XMLParser(huge_tree=True))
-    except etree.XMLSyntaxError:  # an earlier change made it deeper than any parser takes
+    except etree.XMLSyntaxError:  # an earlier change made it deeper than any parser takes, or no markup
         return content
     for _ in range(chance.randint(1, 6)):
         chance.choice(CHANGES)(root, chance)

@@ -278,6 +278,10 @@ REFUSED: dict[str, tuple[Make, str]] = {
     "address that is none": (lambda: in_sheet(row(1, b'<c r="1A"><v>1</v></c>')), "address that is none"),
     "rows out of order": (lambda: in_sheet(ROWS_OUT_OF_ORDER), "stands after row 5"),
     "one row twice": (lambda: in_sheet(row(4, b'<c r="A4"><v>1</v></c>') * 2), "stands after row 4"),
+    "rows without an end": (
+        lambda: in_sheet(b"".join(b'<row r="%d"><c r="A%d"><v>%d</v></c>' % (n, n, n * n) for n in range(1, 30_000))),
+        "has no end",
+    ),
     "cell in no row": (lambda: in_sheet(b'<c r="XFD1048576"><v>1</v></c>'), "in no row"),
     "tag without an end": (lambda: in_sheet(b'<row r="1"><c r="A1' * 50_000), "a tag that cannot be read"),
     "row of 80 MB": (

@@ -17,7 +17,6 @@ from workbook_tools.intake.limits import (
     LARGEST_PART,
     LARGEST_WHOLE,
     LONGEST_NAME,
-    MEBI,
     MOST_ENTRIES,
     RATIO_FROM,
 )
@@ -27,7 +26,7 @@ END_SIZE, LOCAL_SIZE = 22, 30
 WIDE = 0xFFFF, 0xFFFFFFFF  # "see the wide directory"
 LOCKED = 0x0001 | 0x0040 | 0x2000  # a password, a strong one, a masked directory
 METHODS = (zipfile.ZIP_STORED, zipfile.ZIP_DEFLATED)
-PIECE = MEBI
+PIECE = 256 * 1024  # what a processor keeps at hand
 PACKED_PIECE = 64 * 1024
 SHOWN_FAULTS = 3
 STRANGE_NAME = re.compile(r"[\x00-\x1f\x7f\\]|^/|^[A-Za-z]:|(^|/)\.\.(/|$)")

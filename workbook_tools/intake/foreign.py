@@ -37,6 +37,7 @@ QUOTED = re.compile(r'"(?:[^"]|"")*"')
 FORMULA = re.compile(
     rb"<(?:[^\s<>/:!?]{1,99}:)?(?:f|formula[12]?|definedName|calculatedColumnFormula)(?:\s[^<>]{0,999})?>([^<]{1,40000})<"
 )
+FORMULA_ENDS = (b"f>", b"ormula", b"definedName")  # as a row of computed cells of ours has none of
 WORDS = tuple(name.encode() for name in REACHING_OUT)
 LONGEST_FORMULA = 1 << 17  # bytes of its element, its signs escaped
 
@@ -127,6 +128,8 @@ def _of_formulas(archive: Archive, part: str) -> Iterator[Foreign]:
         text = before + piece
         cut = text.rfind(b"<")
         before = text[cut:] if cut >= 0 and len(text) - cut < LONGEST_FORMULA else b""
+        if not (b"(" in text or b"|" in text) or not any(end in text for end in FORMULA_ENDS):
+            continue
         upper = text.upper()
         if b"|" not in text and not any(word in upper for word in WORDS):
             continue

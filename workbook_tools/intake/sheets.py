@@ -24,6 +24,7 @@ FIRST = re.compile(rb'\s+r="(\d{1,9})"')
 # tags are bounded, so that nothing is searched through again and again for an end that is not there
 INSIDE = rb"""((?:[^<>"']|"[^"]{0,999}"|'[^']{0,999}'){0,999})>"""
 TAG = re.compile(INSIDE)
+ROW_END = re.compile(rb"</(?:[^\s<>/:!?]{1,99}:)?row\s*>")
 CELL_NAME = re.compile(rb"<(?:[^\s<>/:!?]{1,99}:)?c(?=[\s/>])")
 CELL = re.compile(CELL_NAME.pattern + INSIDE)
 ATTRIBUTE = re.compile(rb"""([^\s=<>"']+)\s*=\s*(?:"([^"]*)"|'([^']*)')""")
@@ -59,6 +60,10 @@ class _Extent:
             )
             raise self.damaged(what)
         self.row = number
+        if not raw.endswith(b"</row><") and ROW_END.search(raw) is None:
+            tag = TAG.match(raw)
+            if tag is None or not tag[1].endswith(b"/"):
+                raise self.damaged(f"row {number:,} has no end")
 
     def _said(self, tag: re.Match[bytes] | None) -> bytes | None:
         """What the attribute r of a tag says; None where there is none."""

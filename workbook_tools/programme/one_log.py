@@ -14,6 +14,7 @@ from workbook_tools.caselog.annotating import SHEET as MARKED
 from workbook_tools.caselog.reading import cells_of, open_workbook, read_log
 from workbook_tools.caselog.upgrading import LAYOUT, VERSION, layout_before
 from workbook_tools.errors import ReadError
+from workbook_tools.intake import file_content
 from workbook_tools.layouts import Layout, case_log
 from workbook_tools.programme.rows import Rows, rows_of
 from workbook_tools.sharing.marks import PROPERTIES
@@ -66,12 +67,14 @@ def read_file(folder: Path, file: str, digest: str = "") -> tuple[File, Rows | N
     for _ in range(TRIES):
         try:
             before = path.stat()
-            content = path.read_bytes()
+            content = file_content(path)
             here = File(file, before.st_size, before.st_mtime_ns, digest=_digest(content))
             if here.digest == digest:
                 return replace(here, state=SAME), None
             one, rows = _read(path, content, here)
             after = path.stat()
+        except ReadError as error:
+            return File(file, 0, 0, UNREADABLE, error.reason), None
         except OSError as error:  # read_log's own have been answered by _read
             return File(file, 0, 0, UNREADABLE, f"cannot be read ({error.strerror or error})."), None
         if (after.st_size, after.st_mtime_ns) == (before.st_size, before.st_mtime_ns) and len(
