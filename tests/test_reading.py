@@ -34,6 +34,7 @@ from workbook_tools.workbook.log import build_log
 
 MILLISECOND = 1 / 86_400_000  # both readers make times of day numbers, the one rounds to milliseconds
 REFUSED = object()
+SHOWN = "what is shown of "
 LAYOUT = case_log()
 
 
@@ -83,7 +84,11 @@ def by_hand(sheet: Worksheet | None, table: Table) -> dict[str, Any]:
             computed = (c.key for c in table.columns if table.log and not c.typed and c.key in columns)
             found["stored"].append({key: held[key] for key in computed})
         elif table.log and row[table.key_column.key] is not None:
-            found["ahead"].setdefault(str(row[table.key_column.key]), number)
+            name = row[table.key_column.key]
+            if name is REFUSED:  # an id as well, by the text that the cell shows
+                name = f"{SHOWN}{sheet.cell(number, columns[table.key_column.key]).value}"
+            whole = isinstance(name, int) and not isinstance(name, bool)  # the other reader has no whole numbers
+            found["ahead"].setdefault(str(float(name) if whole else name), number)
     return found
 
 
@@ -109,6 +114,9 @@ def assert_read_alike(path: Path) -> None:
     assert [key for key, read in log.tables.items() if not read.table.key_source] == wanted_tables
     for key, read in log.tables.items():
         wanted = by_hand(sheets.get(read.table.sheet.casefold()), read.table)
+        ahead = wanted.pop("ahead")
+        assert [*read.ahead.values()] == [*ahead.values()], f"{key}.ahead"
+        assert all(name in read.ahead for name in ahead if not name.startswith(SHOWN)), f"{key}.ahead"
         for part, value in wanted.items():
             assert same(getattr(read, part), value), f"{key}.{part}"
 
