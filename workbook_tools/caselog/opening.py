@@ -6,6 +6,7 @@ from pathlib import Path
 
 from workbook_tools.caselog.unread import counts_from_1904
 from workbook_tools.errors import ReadError
+from workbook_tools.intake.markup import tree
 from workbook_tools.layouts import Layout
 from workbook_tools.workbook.editing import WorkbookEdit
 
@@ -15,7 +16,8 @@ VERSION = "Layout version"  # the document property
 def editable(path: object, content: bytes) -> WorkbookEdit:
     """The file, open for edits; raises ReadError where day numbers written into it would mean other days."""
     edit = WorkbookEdit(content, path)
-    if counts_from_1904(edit.package.read(edit.package.workbook)):
+    part = edit.package.workbook
+    if counts_from_1904(tree(edit.package.read(part), part, path)):
         raise ReadError(
             path,
             "counts its days from 1904, as some old spreadsheets do: dates written into it would be four years off. "
