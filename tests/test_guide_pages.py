@@ -30,6 +30,7 @@ PROGRAMS = re.compile(r"(workbook-tools|python3?|pip|pytest|\.environments/\S+|[
 NOT_RUN = {
     "pip install": "changes the environment that the tests run in",
     "python3 tests/run.py": "runs these tests",
+    "python3 tests/first_hour.py": "makes environments and takes minutes; tests/test_packaging.py tries the package",
     "python3 demo/run.py": "has a test of its own, tests/test_year.py, and makes an environment",
     "python3 demo/pictures.py": "writes the pictures of this checkout, and makes an environment",
     "workbook-tools extension functions.oxt --install": "changes the LibreOffice of whoever runs the tests",
@@ -38,6 +39,8 @@ NOT_RUN = {
     "python3 -m tests.support.write_what_you_type": "writes a page of this checkout",
     "python3 tests/reliability.py": "writes a page of this checkout, and takes minutes",
     ".environments/tests/bin/python -m tests.faults.run": "takes minutes; tests/faults has its tests",
+    "python -m tests.support.hostile": "takes minutes; tests/test_hostile.py tries the same files",
+    "python -m tests.fuzz.": "takes minutes; tests/test_fuzz.py has its tests",
     ".environments/tests/bin/python -m tests.licences": "writes a page of this checkout",
     "WORKBOOK_TOOLS_PRACTICES=200 pytest": "takes minutes; CI runs the same tests over fewer practices",
     "workbook-tools guide templates/guide/": "writes pages of this checkout; tests/test_guides.py compares them",

@@ -116,6 +116,15 @@ def test_merging_again_changes_nothing(drawn: Drawn, others: list[Drawn], older:
     assert twice.conflicts == once.conflicts
 
 
+def test_one_number_in_two_spellings_is_said_in_one_way() -> None:
+    """A row that the base has and the log has not, added again from two copies that write its id as 7 and 7.0."""
+    log, base = read("log.xlsx", {}), read("base.xlsx", {"losses": [{"day": 7, "notes": "x"}]})
+    one, other = (read(f"{day}.xlsx", {"losses": [{"day": day, "notes": "x"}]}) for day in (7, 7.0))
+    there, back = merge(log, [one, other], base), merge(log, [other, one], base)
+    assert [note.say for note in there.remarks] == [note.say for note in back.remarks]
+    assert len(there.added) == 1
+
+
 @given(logs, copies_of_it, bases, st.randoms(use_true_random=False))
 @settings(deadline=None)
 def test_the_order_of_the_copies_does_not_matter(

@@ -540,7 +540,7 @@ def torn(path: Path) -> Path:
     ("make", "says"),
     [
         (plain, "other.xlsx: is a workbook, but has none of the sheets of a case log."),
-        (bench, "other.xlsx: is a workbook, but has none of the tables of a case log."),
+        (bench, "other.xlsx: is a workbook, but has none of the sheets of a case log."),
         (torn, "other.xlsx: is not an .xlsx workbook, or is cut short."),
         (lambda path: path, "other.xlsx: there is no such file."),
     ],

@@ -57,7 +57,7 @@ def in_order(value: Any) -> tuple[Any, ...]:
     if isinstance(value, bool):
         return 1, value
     if isinstance(value, int | float):
-        return 2, float(value)
+        return 2, float(value), str(value)  # 7 and 7.0 are one number, and one of them is said
     parts = DIGITS.split(str(value).casefold())
     # parts at odd places are digits; isdecimal keeps out signs that int() does not read
     return 3, tuple((int(p), "") if n % 2 and len(p) < 400 else (-1, p) for n, p in enumerate(parts)), str(value)
