@@ -34,6 +34,7 @@ from workbook_tools.sharing.chart_sheet import CHART_ROWS
 from workbook_tools.sharing.copy import ProducerCopy, producer_copy
 from workbook_tools.sharing.daily_sheet import KEYS, heading_key
 from workbook_tools.sharing.locked import LONGEST, checked_password, locked, password_of, unlocked
+from workbook_tools.sharing.returned import headings
 from workbook_tools.sharing.units import Units
 from workbook_tools.sharing.words import LISTED, Words, languages, log_word, table
 from workbook_tools.workbook.log import build_log
@@ -404,11 +405,14 @@ def test_only_the_cells_for_typing_are_open(demo: Computed) -> None:
         assert opened == (set("BCDEFGHI") if sheet.title.startswith("Daily sheet") else set())
 
 
-def test_the_daily_sheet_has_the_logs_headings_rules_and_names_of_its_own(demo: Computed) -> None:
+def test_the_daily_sheet_has_a_producers_words_rules_and_names_of_its_own(demo: Computed) -> None:
     book = openpyxl.load_workbook(io.BytesIO(shared(demo).content))
     sheet = book["Daily sheet"]
     losses = case_log().tables["losses"]
-    assert [cell.value for cell in sheet[4]] == [losses.by_key[key].heading for key in KEYS]
+    assert [cell.value for cell in sheet[4]] == [
+        *("Row", "Day", "Group of fish", "Dead", "Cause", "Feed given kg", "Mean temperature C"),
+        *("Lowest oxygen mg/L", "Notes of the day"),
+    ]
     names = [
         row[0].value for name in book.sheetnames if name.startswith("Daily") for row in book[name].iter_rows(min_row=5)
     ]
@@ -685,11 +689,14 @@ def test_every_word_of_the_logs_lists_has_its_translation() -> None:
     assert log_word("my own word") == "my own word"
 
 
-def test_the_headings_of_the_daily_sheet_are_the_logs() -> None:
+def test_each_heading_of_a_daily_sheet_means_one_column_of_the_log() -> None:
     losses = case_log().tables["losses"]
-    assert {key: table()["en"][heading_key(key, False)] for key in KEYS} == {
-        key: losses.by_key[key].heading for key in KEYS
-    }
+    known = headings()
+    for key in KEYS:
+        assert known[losses.by_key[key].heading.casefold()] == (key, False)  # as early copies have it
+        for language in languages():
+            assert known[table()[language][heading_key(key, False)].casefold()] == (key, False)
+            assert known[table()[language][heading_key(key, True)].casefold()][0] == key
     assert set(KEYS) == {column.key for column in losses.typed}
     for language in languages():
         heads = [table()[language][heading_key(key, us)] for key in KEYS for us in (False, True)]

@@ -17,7 +17,7 @@ from workbook_tools.caselog.reading import Place, Remark, typed_value
 from workbook_tools.errors import ReadError
 from workbook_tools.intake import Archive, admitted, file_content, native_cells, native_workbook, tree
 from workbook_tools.intake.limits import MOST_CELLS
-from workbook_tools.layouts import Layout, Table
+from workbook_tools.layouts import Layout, Table, case_log
 from workbook_tools.layouts.model import letter
 from workbook_tools.layouts.trees import is_number
 from workbook_tools.quantities import Quantity
@@ -178,8 +178,12 @@ def _identity(
 
 
 def headings() -> dict[str, tuple[str, bool]]:
-    """Every heading of a daily sheet, in small letters, with the log's column and whether it names a unit of the US."""
-    found: dict[str, tuple[str, bool]] = {}
+    """Every heading of a daily sheet, in small letters, with the log's column and whether it names a unit of the US.
+
+    The log's own headings are known as well: early copies had them.
+    """
+    losses = case_log().tables["losses"]
+    found: dict[str, tuple[str, bool]] = {losses.by_key[key].heading.casefold(): (key, False) for key in KEYS}
     for texts in table().values():
         for key in KEYS:
             for us in (True, False):
