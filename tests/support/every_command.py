@@ -19,6 +19,7 @@ from typing import Any
 
 ROOT = Path(__file__).resolve().parents[2]
 LOG, COPY, OLD_LOG, MINE = "River farm.xlsx", "tablet.xlsx", "River farm 2025.xlsx", "merged into.xlsx"
+LOGS = "Logs"  # a folder with one log
 SECRET, PASSWORD = "secret.txt", "heron-lantern-72"
 COMMANDS: tuple[tuple[str, ...], ...] = (
     ("calc", "BATH.MASS", "12 gal", "80 mg/L"),
@@ -46,7 +47,7 @@ COMMANDS: tuple[tuple[str, ...], ...] = (
     ("share", LOG, "--site", "S01", "--out", "For S01.xlsx"),
     ("audit", "For S01.xlsx", "--against", LOG),
     ("upgrade", OLD_LOG),
-    ("gather", ".", "--out", "programme.parquet", "--summary", "overview.xlsx", "--workers", "1"),
+    ("gather", LOGS, "--out", "programme.parquet", "--summary", "overview.xlsx", "--workers", "1"),
     ("insight", "programme.parquet"),
     ("completion", "bash"),
 )
@@ -65,6 +66,8 @@ def prepared(folder: Path) -> dict[str, bytes]:
     files[MINE] = changed_log()
     for name, content in files.items():
         (folder / name).write_bytes(content)
+    (folder / LOGS).mkdir()
+    (folder / LOGS / LOG).write_bytes(files[LOG])
     return files
 
 
@@ -110,16 +113,27 @@ def ran(folder: Path, *commands: tuple[str, ...]) -> list[dict[str, Any]]:
 
 
 def written(folder: Path, before: Mapping[str, bytes]) -> Iterator[tuple[str, bytes]]:
-    """Every file that is new or has another content, unlocked where it is locked."""
+    """Every file that is new or has another content, unlocked where it is locked, and what tables hold as text."""
     from workbook_tools.sharing.locked import OLE, unlocked
 
-    for file in sorted(folder.iterdir()):
+    for file in sorted(path for path in folder.rglob("*") if path.is_file()):
         content = file.read_bytes()
         if content == before.get(file.name):
             continue
         yield file.name, content
+        if file.suffix == ".parquet":
+            yield f"{file.name}, as text", _text_of(content)
         if content.startswith(OLE):
             yield f"{file.name}, unlocked", unlocked(content, PASSWORD)
+
+
+def _text_of(table: bytes) -> bytes:
+    """Every value of a Parquet table, and what it says of itself, which are packed in the file."""
+    import pyarrow
+    import pyarrow.parquet
+
+    found = pyarrow.parquet.read_table(pyarrow.BufferReader(table))
+    return json.dumps([found.to_pylist(), str(found.schema)], default=str, ensure_ascii=False).encode()
 
 
 def marks(folder: Path) -> list[str]:

@@ -17,7 +17,8 @@ from workbook_tools.intake.archive import Archive, shown
 from workbook_tools.intake.contents import Link, links_in, tree_of
 from workbook_tools.intake.markup import Element
 
-FAULT, NOTICE = "fault", "notice"
+FAULT = "fault"
+NOTICE = "notice"
 MACRO_SHEETS = ("xlMacrosheet", "xlIntlMacrosheet", "dialogsheet")
 EMBEDDED = ("oleObject", "package", "control", "activeXControlBinary", "ctrlProp")
 CONNECTIONS = ("connections", "queryTable", "xmlMaps", "model")
