@@ -1,7 +1,7 @@
 """The folder that gathered tables are kept in, so that it is whole after any interruption.
 
     TABLE.parquet/
-        about.json                  which folder it was gathered from, and whether the last run came to its end
+        about.json                  a sign of the folder it was gathered from, and whether the last run came to its end
         baths/part-000001000000.parquet
         fish/part-000001000000.parquet
         ...                         a folder for each kind of row; parts in order hold the files in order of their paths
@@ -15,6 +15,7 @@ beside its place and moved there whole.
 from __future__ import annotations
 
 import contextlib
+import hashlib
 import json
 import os
 import sys
@@ -62,7 +63,7 @@ class Dataset:
 
     def say(self, folder: Path, state: str) -> None:
         """Note which folder it is gathered from, and how far."""
-        text = {"made by": MADE_BY, "folder": str(folder), "state": state}
+        text = {"made by": MADE_BY, "folder": sign_of(folder), "state": state}
         self._put(self.path / ABOUT, json.dumps(text, ensure_ascii=False, indent=2).encode())
 
     @contextlib.contextmanager
@@ -171,6 +172,11 @@ def _files_table(files: Sequence[File]) -> Any:
     for one, key in zip(FILES.fields, FILE_FIELDS, strict=True):
         columns[one.name] = [getattr(file, key) or (None if one.kind == "text" else 0) for file in files]
     return table(FILES.name, columns)
+
+
+def sign_of(folder: Path) -> str:
+    """By which a folder is known again: its path would tell whose computer the tables are from."""
+    return hashlib.sha256(str(folder).encode("utf-8", "surrogateescape")).hexdigest()[:24]
 
 
 def _locked(file: IO[str]) -> bool:

@@ -17,7 +17,7 @@ from pathlib import Path
 from workbook_tools.errors import HostError, ReadError
 from workbook_tools.programme.chunk import Batch, Chunk
 from workbook_tools.programme.columns import FILES, kinds
-from workbook_tools.programme.dataset import COMPLETE, GATHERING, Dataset
+from workbook_tools.programme.dataset import COMPLETE, GATHERING, Dataset, sign_of
 from workbook_tools.programme.fan_out import Answers, Work
 from workbook_tools.programme.finding import Found, find
 from workbook_tools.programme.one_log import OTHER, READ, SAME, UNREADABLE, File
@@ -116,11 +116,11 @@ def gather(folder: Path, out: Path, work: Work, progress: Progress = lambda more
 
 def _check_source(dataset: Dataset, folder: Path) -> None:
     about = dataset.about()
-    if about is not None and about["folder"] != str(folder):
+    if about is not None and about["folder"] != sign_of(folder):
         raise ReadError(
             dataset.path,
-            f"was gathered from {about['folder']}, not from {folder}: its rows would be taken for files that are gone. "
-            "Name another --out, or delete that one first.",
+            f"was gathered from another folder than {folder}: its rows would be taken for files that are gone. Name "
+            "another --out, or delete that one first.",
         )
 
 
