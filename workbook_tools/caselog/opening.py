@@ -15,7 +15,7 @@ VERSION = "Layout version"  # the document property
 def editable(path: object, content: bytes) -> WorkbookEdit:
     """The file, open for edits; raises ReadError where day numbers written into it would mean other days."""
     edit = WorkbookEdit(content, path)
-    if counts_from_1904(edit.package.read(edit.package.workbook)):
+    if counts_from_1904(edit.package.tree(edit.package.workbook)):
         raise ReadError(
             path,
             "counts its days from 1904, as some old spreadsheets do: dates written into it would be four years off. "
