@@ -23,6 +23,7 @@ from pathlib import Path
 ROOT = Path(__file__).resolve().parents[2]
 MEMORY = 2 << 30  # bytes of address space that a command may have
 SECONDS = 60  # of processor time that a command may take over one file
+CAPBSET_DROP = 24  # of prctl
 NO_OVERRIDE = (1, 2)  # CAP_DAC_OVERRIDE, CAP_DAC_READ_SEARCH: with them, root may read what nobody may
 
 
@@ -141,6 +142,9 @@ def _obey_permissions() -> None:
             raise OSError(ctypes.get_errno(), "capget")
         for number in NO_OVERRIDE:
             data[0].effective &= ~(1 << number)
+        for number in NO_OVERRIDE:
+            if system.prctl(CAPBSET_DROP, number, 0, 0, 0) != 0:  # nor may a program started from here get it back
+                raise OSError(ctypes.get_errno(), "prctl")
         if system.capset(ctypes.byref(header), data) != 0:
             raise OSError(ctypes.get_errno(), "capset")
 
