@@ -39,6 +39,7 @@ from tests.test_check import clean, findings, made, placed, typed
 from workbook_tools.caselog.checking import Checked, check_log
 from workbook_tools.caselog.reading import read_log
 from workbook_tools.caselog.unread import Unread, sheet_parts
+from workbook_tools.intake.archive import Archive
 from workbook_tools.layouts import case_log
 from workbook_tools.layouts.model import column_number
 
@@ -326,8 +327,7 @@ def with_cells(path: Path, target: Path, sheet: str, cells: dict[str, str]) -> P
 
 
 def part_of(path: Path, sheet: str) -> str:
-    with zipfile.ZipFile(path) as archive:
-        return sheet_parts(archive)[sheet.casefold()]
+    return sheet_parts(Archive(path.read_bytes(), path))[sheet.casefold()]
 
 
 def check_no_amounts(path: Path, why: str) -> None:
@@ -477,7 +477,8 @@ def test_a_part_with_entities_is_refused_in_words(tmp_path: Path) -> None:
         return b'<!DOCTYPE workbook [<!ENTITY a "b">]>' + content
 
     path = in_part(made(tmp_path, clean()), tmp_path / "bad.xlsx", "xl/workbook.xml", declare)
-    assert "bad.xlsx: is damaged" in run("check", str(path), code=2).output
+    said = "bad.xlsx: its part xl/workbook.xml brings a document type of its own"
+    assert said in run("check", str(path), code=2).output
 
 
 def test_what_cannot_be_read_keeps_its_reason_between_processes() -> None:
