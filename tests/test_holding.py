@@ -17,7 +17,7 @@ import pytest
 from click.testing import CliRunner, Result
 
 from tests.test_check import clean
-from tests.test_merging_files import changed, small
+from tests.test_merging_files import changed, made, small
 from workbook_tools.cli.main import cli
 from workbook_tools.errors import BusyFileError, ChangedFileError, SaveError
 from workbook_tools.workbook import elsewhere, holding
@@ -392,16 +392,17 @@ def test_no_command_mixes_two_states(
     """Another program saves the log, or the copy, right after its first look."""
     log, one = small(tmp_path, clean(), changed(clean(), "visits", 0, findings="all well"))
     victim = {"LOG": log, "COPY": one}[which]
-    before = victim.read_bytes()
+    newer = made(tmp_path / "newer.xlsx", changed(clean(), "visits", 0, findings="not so well")).read_bytes()
+    (tmp_path / "newer.xlsx").unlink()
     looks = Seen.__init__
 
     def then_saved(self: Seen, *paths: Path) -> None:
         looks(self, *paths)
-        victim.write_bytes(before + b"\0")
+        victim.write_bytes(newer)
 
     monkeypatch.setattr(Seen, "__init__", then_saved)
     done = run(*({"LOG": log, "COPY": one, "OUT": tmp_path / "out.xlsx"}.get(word, word) for word in words))
     assert done.exit_code == 2, done.output
     assert "was changed by another program meanwhile; nothing was written." in " ".join(done.output.split())
     assert sorted(file.name for file in tmp_path.iterdir()) == ["log.xlsx", "one.xlsx"]
-    assert victim.read_bytes() == before + b"\0"
+    assert victim.read_bytes() == newer
