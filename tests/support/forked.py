@@ -12,6 +12,7 @@ import hashlib
 import json
 import os
 import resource
+import signal
 import subprocess
 import sys
 import tempfile
@@ -109,6 +110,7 @@ def _child(job: Job, out: Path, error: Path) -> None:
         resource.setrlimit(resource.RLIMIT_AS, (MEMORY, MEMORY))
         resource.setrlimit(resource.RLIMIT_CPU, (SECONDS, SECONDS + 1))
         resource.setrlimit(resource.RLIMIT_CORE, (0, 0))
+        signal.alarm(10 * SECONDS)  # one that waits for something that never comes ends, too
         sys.argv = ["workbook-tools", *job.words]
         from workbook_tools.cli import main
 

@@ -11,6 +11,7 @@ import tarfile
 import zipfile
 from collections.abc import Iterable, Mapping, Sequence
 from pathlib import Path
+from typing import Any
 
 from tests.prepare import ROOT, clean_environment
 
@@ -47,7 +48,8 @@ def build(python: Path, folder: Path) -> tuple[Path, Path]:
     run([python, "-m", "hatchling", "build", "-t", "sdist", "-d", source_folder], ROOT)
     (source,) = source_folder.glob("*.tar.gz")
     with tarfile.open(source) as archive:
-        archive.extractall(unpacked, filter="data")
+        safe: dict[str, Any] = {"filter": "data"} if hasattr(tarfile, "data_filter") else {}  # not before 3.11.4
+        archive.extractall(unpacked, **safe)
     (inside,) = unpacked.iterdir()
     run([python, "-m", "hatchling", "build", "-t", "wheel", "-d", wheel_folder], inside)
     (wheel,) = wheel_folder.glob("*.whl")
