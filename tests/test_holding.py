@@ -320,6 +320,10 @@ def test_nothing_but_a_plain_file_is_read_as_a_lock(log: Path) -> None:
     lock.unlink()
     lock.mkdir()
     assert open_elsewhere(lock).who == ""
+    lock.rmdir()
+    os.mkfifo(lock_file(log))
+    with pytest.raises(BusyFileError, match="which its lock file does not name"), in_place(log, "merge"):
+        pass
 
 
 def test_a_long_name_is_cut() -> None:
@@ -346,6 +350,11 @@ def test_a_file_that_was_replaced_by_one_of_the_same_content_is_the_same(log: Pa
     log.unlink()
     log.write_bytes(b"a log")
     assert save(log, b"ours", replace=True, seen=seen) is not None
+
+
+def test_a_pipe_is_never_waited_for(tmp_path: Path) -> None:
+    os.mkfifo(tmp_path / "pipe.xlsx")
+    Seen(tmp_path / "pipe.xlsx").check()
 
 
 def test_a_file_that_vanished_is_a_change(log: Path) -> None:

@@ -140,6 +140,20 @@ def test_a_folder_in_place_of_the_file(tmp_path: Path) -> None:
     assert list((tmp_path / "River farm.xlsx").iterdir()) == []
 
 
+def test_a_pipe_in_place_of_the_file(tmp_path: Path) -> None:
+    os.mkfifo(tmp_path / "River farm.xlsx")
+    with pytest.raises(SaveError, match="is no file but a device, a pipe or a socket; nothing was written"):
+        save(tmp_path / "River farm.xlsx", NEW, replace=True)
+
+
+def test_a_link_that_leads_back_to_itself(tmp_path: Path) -> None:
+    path = tmp_path / "River farm.xlsx"
+    path.symlink_to(path)
+    with pytest.raises(SaveError):
+        save(path, NEW, replace=True)
+    assert path.is_symlink()
+
+
 def test_a_folder_that_is_not_there(tmp_path: Path) -> None:
     with pytest.raises(SaveError, match=re.escape(f"the folder {tmp_path / 'gone'} is not there")):
         save(tmp_path / "gone" / "River farm.xlsx", NEW)

@@ -64,6 +64,20 @@ def test_links_to_folders_and_the_tables_themselves_are_not_looked_into(tmp_path
     assert [one.file for one in find(tmp_path / "logs", out).found] == ["000.xlsx", "001.xlsx"]
 
 
+def test_links_that_lead_nowhere_are_named_with_the_reason(tmp_path: Path) -> None:
+    logs = some_files(tmp_path / "logs", 1)
+    (logs / "loop.xlsx").symlink_to(logs / "loop.xlsx")
+    (logs / "gone.xlsx").symlink_to(tmp_path / "nothing.xlsx")
+    os.mkfifo(logs / "pipe.xlsx")
+    (logs / "folder.xlsx").symlink_to(tmp_path, target_is_directory=True)
+    done = gathered_in_turn(logs, tmp_path / "t.parquet")
+    reasons = {one.file: one.reason for one in done.of(UNREADABLE)}
+    assert list(reasons) == ["000.xlsx", "gone.xlsx", "loop.xlsx", "pipe.xlsx"]
+    assert "no such file" in reasons["gone.xlsx"]
+    assert "leads back to itself" in reasons["loop.xlsx"]
+    assert "a pipe" in reasons["pipe.xlsx"]
+
+
 def test_backups_of_our_own_saving_are_known(tmp_path: Path) -> None:
     for number in range(3):
         save(tmp_path / "a.b.xlsx", bytes([number]), replace=True)

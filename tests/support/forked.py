@@ -110,7 +110,7 @@ def _child(job: Job, out: Path, error: Path) -> None:
         resource.setrlimit(resource.RLIMIT_AS, (MEMORY, MEMORY))
         resource.setrlimit(resource.RLIMIT_CPU, (SECONDS, SECONDS + 1))
         resource.setrlimit(resource.RLIMIT_CORE, (0, 0))
-        signal.alarm(10 * SECONDS)  # one that waits for something that never comes ends, too
+        signal.alarm(4 * SECONDS)  # one that waits for something that never comes ends, too
         sys.argv = ["workbook-tools", *job.words]
         from workbook_tools.cli import main
 

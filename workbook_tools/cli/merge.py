@@ -99,7 +99,9 @@ def _merged(
 
 
 def _same(target: Path, log: Path) -> bool:
-    return target.resolve() == log.resolve()
+    from workbook_tools.intake import real_path
+
+    return real_path(target) == real_path(log)
 
 
 @cli.command(short_help="Make a copy of a case log for another device.")

@@ -92,10 +92,11 @@ def _keep(path: Path, out: Path | None, replace: bool, quiet: bool) -> None:
     import datetime
 
     from workbook_tools.insight.keeping import keep
+    from workbook_tools.intake import real_path
     from workbook_tools.layouts import case_log
 
     target = path if out is None else named(out)
-    with held(path, "responses") if target.resolve() == path.resolve() else contextlib.nullcontext():
+    with held(path, "responses") if real_path(target) == real_path(path) else contextlib.nullcontext():
         rows, backup = keep(path, case_log(), datetime.date.today(), target, replace)
     if not quiet:
         lines = f"{rows} {'row' if rows == 1 else 'rows'} of what the log has learned on its Summary sheet"

@@ -14,7 +14,7 @@ What in it could act on a computer is named by `foreign`; nothing of it is ever 
 from workbook_tools.intake.archive import Archive, shown
 from workbook_tools.intake.contents import check_contents
 from workbook_tools.intake.door import admitted, check_admitted
-from workbook_tools.intake.files import file_content
+from workbook_tools.intake.files import file_content, real_path, why_not
 from workbook_tools.intake.foreign import Foreign, foreign_in
 from workbook_tools.intake.markup import tree
 from workbook_tools.intake.native import native_cells, native_workbook
@@ -29,6 +29,8 @@ __all__ = [
     "foreign_in",
     "native_cells",
     "native_workbook",
+    "real_path",
     "shown",
     "tree",
+    "why_not",
 ]

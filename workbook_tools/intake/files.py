@@ -36,7 +36,7 @@ def file_content(path: Path) -> bytes:
     try:
         found = os.stat(path)  # noqa: PTH116 - Path.stat would do the same; this one takes what is no Path, too
     except (OSError, ValueError) as error:
-        raise ReadError(path, _reason(error)) from error
+        raise ReadError(path, why_not(error)) from error
     if stat.S_ISDIR(found.st_mode):
         raise ReadError(path, "is a folder, not a workbook.")
     if not stat.S_ISREG(found.st_mode):
@@ -50,10 +50,16 @@ def file_content(path: Path) -> bytes:
     try:
         return path.read_bytes()
     except OSError as error:
-        raise ReadError(path, _reason(error)) from error
+        raise ReadError(path, why_not(error)) from error
 
 
-def _reason(error: OSError | ValueError) -> str:
+def real_path(path: Path) -> Path:
+    """Where a path really leads, its links followed; a link that leads back to itself stays, where some raise."""
+    return Path(os.path.realpath(path))
+
+
+def why_not(error: OSError | ValueError) -> str:
+    """Why the system did not give a file, to follow its name."""
     if isinstance(error, FileNotFoundError):
         return "there is no such file."
     if isinstance(error, OSError) and error.errno == errno.ELOOP:

@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import os
+import stat
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
 from workbook_tools.errors import ReadError
+from workbook_tools.intake import real_path
 from workbook_tools.workbook.elsewhere import is_lock_file
 from workbook_tools.workbook.saving import is_backup
 
@@ -48,7 +50,7 @@ def find(folder: Path, but: Path | None = None) -> Search:
     if not folder.is_dir():
         raise ReadError(folder, "is a file; name the folder that the logs are in.")
     closed: list[tuple[str, str]] = []
-    found = sorted(_below(folder, "", None if but is None else but.resolve(), closed))
+    found = sorted(_below(folder, "", None if but is None else real_path(but), closed))
     if closed and closed[0][0] == "":
         raise ReadError(folder, f"cannot be looked into ({closed[0][1]}).")
     return Search(tuple(found), tuple(sorted(closed)))
@@ -66,8 +68,13 @@ def _below(folder: Path, before: str, but: Path | None, closed: list[tuple[str, 
         if name.startswith("."):
             continue
         if entry.is_dir(follow_symlinks=False):
-            if but is None or Path(entry.path).resolve() != but:
+            if but is None or real_path(Path(entry.path)) != but:
                 yield from _below(Path(entry.path), f"{before}{name}/", but, closed)
-        elif name.lower().endswith(".xlsx") and not is_lock_file(name) and not is_backup(name) and entry.is_file():
-            state = entry.stat()
-            yield Found(f"{before}{name}", state.st_size, state.st_mtime_ns)
+        elif name.lower().endswith(".xlsx") and not is_lock_file(name) and not is_backup(name):
+            try:
+                state = entry.stat()
+            except OSError:  # a link that leads nowhere: whoever reads it says why
+                yield Found(f"{before}{name}", 0, 0)
+                continue
+            if not stat.S_ISDIR(state.st_mode):  # a link to a folder is not followed
+                yield Found(f"{before}{name}", state.st_size, state.st_mtime_ns)

@@ -15,6 +15,7 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 from workbook_tools.errors import HostError, ReadError
+from workbook_tools.intake import real_path
 from workbook_tools.programme.chunk import Batch, Chunk
 from workbook_tools.programme.columns import FILES, kinds
 from workbook_tools.programme.dataset import COMPLETE, GATHERING, Dataset, sign_of
@@ -95,7 +96,7 @@ def gather(folder: Path, out: Path, work: Work, progress: Progress = lambda more
     MissingLibraryError : pyarrow is not installed. HostError : a worker cannot read at all.
     """
     library()
-    folder = folder.resolve()
+    folder = real_path(folder)
     search = find(folder, out)
     dataset = Dataset(out)
     _check_source(dataset, folder)

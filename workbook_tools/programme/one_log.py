@@ -14,7 +14,7 @@ from workbook_tools.caselog.annotating import SHEET as MARKED
 from workbook_tools.caselog.reading import cells_of, open_workbook, read_log
 from workbook_tools.caselog.upgrading import LAYOUT, VERSION, layout_before
 from workbook_tools.errors import ReadError
-from workbook_tools.intake import file_content
+from workbook_tools.intake import file_content, why_not
 from workbook_tools.layouts import Layout, case_log
 from workbook_tools.programme.rows import Rows, rows_of
 from workbook_tools.sharing.marks import PROPERTIES
@@ -76,7 +76,7 @@ def read_file(folder: Path, file: str, digest: str = "") -> tuple[File, Rows | N
         except ReadError as error:
             return File(file, 0, 0, UNREADABLE, error.reason), None
         except OSError as error:  # read_log's own have been answered by _read
-            return File(file, 0, 0, UNREADABLE, f"cannot be read ({error.strerror or error})."), None
+            return File(file, 0, 0, UNREADABLE, why_not(error)), None
         if (after.st_size, after.st_mtime_ns) == (before.st_size, before.st_mtime_ns) and len(
             content
         ) == before.st_size:

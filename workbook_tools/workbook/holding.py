@@ -13,12 +13,14 @@ import datetime
 import json
 import os
 import platform
+import stat
 import sys
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
 from workbook_tools.errors import BusyFileError, SaveError, WorkbookToolsError
+from workbook_tools.intake import real_path
 from workbook_tools.workbook.elsewhere import MOST_READ, check_not_open, lasting, plain
 
 LONGEST = datetime.timedelta(hours=1)  # no command takes as long
@@ -84,10 +86,10 @@ def in_place(path: Path, command: str) -> Iterator[str | None]:
     ------
     BusyFileError : a spreadsheet program or another command has the log. SaveError : no lock can be made or removed.
     """
-    path = path.resolve() if path.is_symlink() else path
     if not path.is_file():
         yield None
         return
+    path = real_path(path) if path.is_symlink() else path
     check_not_open(path)
     lock = lock_file(path)
     note = _free(path, lock)
@@ -162,7 +164,10 @@ def _refusal(held: Holder, lock: Path) -> str:
 def holder(lock: Path) -> Holder | None:
     """What a lock file says; None where there is none."""
     try:
-        made = datetime.datetime.fromtimestamp(lock.lstat().st_mtime, datetime.UTC)
+        there = lock.lstat()
+        made = datetime.datetime.fromtimestamp(there.st_mtime, datetime.UTC)
+        if not stat.S_ISREG(there.st_mode):  # a pipe would wait for ever
+            return Holder(b"", "", "", 0, made)
         with lock.open("rb") as file:
             raw = file.read(MOST_READ)
     except FileNotFoundError:

@@ -11,6 +11,7 @@ import tempfile
 from pathlib import Path
 
 from workbook_tools.errors import BusyFileError, ChangedFileError, SaveError
+from workbook_tools.intake import real_path
 from workbook_tools.workbook.elsewhere import check_not_open
 from workbook_tools.workbook.seen import Seen
 
@@ -100,7 +101,10 @@ def _target(path: Path) -> Path:
         raise SaveError(path, "is a folder, not a file.")
     if not path.parent.is_dir():
         raise SaveError(path, f"the folder {path.parent} is not there.")
-    return path.resolve() if path.is_symlink() else path
+    target = real_path(path) if path.is_symlink() else path
+    if target.exists() and not target.is_file():
+        raise SaveError(path, "is no file but a device, a pipe or a socket; nothing was written.")
+    return target
 
 
 def _state(path: Path) -> tuple[int, int, int] | None:

@@ -5,7 +5,8 @@ from __future__ import annotations
 import hashlib
 from pathlib import Path
 
-from workbook_tools.errors import ChangedFileError
+from workbook_tools.errors import ChangedFileError, ReadError
+from workbook_tools.intake import file_content
 
 
 class Seen:
@@ -22,9 +23,8 @@ class Seen:
 
 
 def _digest(path: Path) -> bytes | None:
-    """None for what cannot be read: the reader proper says why."""
+    """None for what is no file that can be read: the reader proper says why."""
     try:
-        with path.open("rb") as file:
-            return hashlib.file_digest(file, "sha256").digest()
-    except OSError:
+        return hashlib.sha256(file_content(path)).digest()
+    except ReadError:
         return None
