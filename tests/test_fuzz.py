@@ -10,7 +10,7 @@ from tests.fuzz.mutations import tiny
 from tests.fuzz.run import fuzz
 from tests.support.hostile import MAIN, zipped
 from workbook_tools.errors import ReadError
-from workbook_tools.intake import Archive, check_admitted
+from workbook_tools.intake import Archive, admitted
 from workbook_tools.intake.sheets import check_sheet
 
 INPUTS = {"door": 2_000, "parts": 120, "reading": 15, "editing": 8, "sharing": 15}
@@ -36,7 +36,7 @@ def test_the_door_takes_or_refuses_any_bytes(changes: list[tuple[int, bytes, int
         content[at : at + gone] = new
     reason = ""
     try:
-        check_admitted(bytes(content), "input")
+        admitted("input", bytes(content))
     except ReadError as error:
         reason = error.reason
     target(float(len(reason)))

@@ -23,7 +23,7 @@ with atheris.instrument_imports(include=["workbook_tools.intake"]):
     from tests.fuzz.mutations import tiny
     from tests.support.hostile import MAIN, zipped
     from workbook_tools.errors import WorkbookToolsError
-    from workbook_tools.intake import Archive, check_admitted, foreign_in
+    from workbook_tools.intake import Archive, admitted, foreign_in
     from workbook_tools.intake.markup import root_name, tree
     from workbook_tools.intake.sheets import check_sheet
 
@@ -31,7 +31,7 @@ COUNTS = {"inputs tried": 0, "taken": 0, "refused": 0}
 
 
 def whole(content: bytes) -> None:
-    check_admitted(content, "input")
+    admitted("input", content)
     foreign_in(Archive(content, "input"))
 
 

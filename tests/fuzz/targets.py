@@ -11,7 +11,7 @@ from workbook_tools.caselog.checking import check_log
 from workbook_tools.caselog.merging_files import merge_files
 from workbook_tools.caselog.reading import read_log
 from workbook_tools.errors import WorkbookToolsError
-from workbook_tools.intake import admitted, check_admitted, foreign_in
+from workbook_tools.intake import admitted, foreign_in
 from workbook_tools.intake.archive import Archive
 from workbook_tools.layouts import case_log
 from workbook_tools.sharing.audit import audit_content
@@ -25,7 +25,7 @@ def door(content: bytes, folder: Path) -> bool:
     """The door alone; whether the input was let in. Everything that was let in is unpacked."""
     del folder
     try:
-        check_admitted(content, "input")
+        admitted("input", content)
         foreign_in(Archive(content, "input"))
     except WorkbookToolsError:
         return False

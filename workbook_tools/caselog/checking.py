@@ -12,7 +12,7 @@ from workbook_tools.caselog.between_rows import SeenBetween, days_twice, rows_tw
 from workbook_tools.caselog.reading import ReadLog, ReadTable, Remark, read_log
 from workbook_tools.caselog.slips import LOOKS_NUMERIC, SLIPS, percent_slip, slip, text_slip
 from workbook_tools.caselog.structure import Structure, structures
-from workbook_tools.intake import Archive, Foreign, file_content, foreign_in
+from workbook_tools.intake import Foreign, admitted, foreign_in
 from workbook_tools.layouts import Layout, Rule
 from workbook_tools.layouts.compute import Computed
 from workbook_tools.layouts.showing import as_shown
@@ -70,12 +70,12 @@ def check_log(path: Path, layout: Layout) -> Checked:
 
     Raises ReadError where the file cannot be read.
     """
-    log = read_log(path, layout)
+    archive = admitted(path)
+    log = read_log(path, layout, archive)
     computed = log.computed()
     findings = [_of_remark(remark) for remark in log.remarks]
     for table, position, rule in computed.findings:
         findings.append(_of_rule(log.tables[table.key], computed.data[table.key][position], position, rule))
-    archive = Archive(file_content(path), path)
     findings += [_of_foreign(foreign) for foreign in foreign_in(archive)]
     built = structures(archive, (log.tables[table.key] for table in layout.log_tables()))
     for table in layout.log_tables():

@@ -20,6 +20,7 @@ from workbook_tools.caselog.opening import VERSION, opened
 from workbook_tools.caselog.reading import HEADING_ROWS, ReadLog, ReadTable, read_log, typed_value
 from workbook_tools.caselog.recomputing import RawCells, store_results
 from workbook_tools.errors import EditError, ReadError
+from workbook_tools.intake import Archive, admitted
 from workbook_tools.layouts import Layout, Table
 from workbook_tools.layouts.model import column_number
 from workbook_tools.workbook.cell_formulas import formula_of
@@ -70,14 +71,14 @@ def merge_files(
     ReadError : a file is not there, or is not a case log; the log is of another layout version.
     EditError : the log's file cannot be edited as it must be.
     """
-    own = _read(log, layout)
+    archive = admitted(log)
+    own = _read(log, layout, archive)
     others = {str(path): _read(path, layout) for path in dict.fromkeys(copies)}
     old = None if base is None else _read(base, layout)
-    before = log.read_bytes()
-    edit = opened(log, before, layout)
+    edit = opened(log, archive, layout)
     logs, others = others, others | dict(returned or {})
     merged = merge(own, list(others.values()), old)
-    raw = RawCells(before)
+    raw = RawCells(archive.content)
     there = listed(raw, edit.sheet_names, layout)
     for path in (*logs, *([str(base)] if base else [])):
         merged.remarks += _remarks_on_file(Path(path), edit, layout)
@@ -87,12 +88,12 @@ def merge_files(
     merged.sort()
     new = add_conflicts(edit, there, merged.conflicts, layout, moment)
     changed = bool(merged.added or merged.filled or merged.changed or new)
-    return MergedFile(merged, edit.content() if changed else before, before, new)
+    return MergedFile(merged, edit.content() if changed else archive.content, archive.content, new)
 
 
-def _read(path: Path, layout: Layout) -> ReadLog:
+def _read(path: Path, layout: Layout, archive: Archive | None = None) -> ReadLog:
     """A case log; a workbook that only has sheets of its lists is none."""
-    log = read_log(path, layout)
+    log = read_log(path, layout, archive)
     if not any(log.tables[table.key].letters for table in layout.log_tables() if table.key in log.tables):
         raise ReadError(path, "is a workbook, but has none of the tables of a case log.")
     return log

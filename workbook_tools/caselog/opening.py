@@ -6,13 +6,14 @@ from pathlib import Path
 
 from workbook_tools.caselog.unread import counts_from_1904
 from workbook_tools.errors import ReadError
+from workbook_tools.intake import Archive
 from workbook_tools.layouts import Layout
 from workbook_tools.workbook.editing import WorkbookEdit
 
 VERSION = "Layout version"  # the document property
 
 
-def editable(path: object, content: bytes) -> WorkbookEdit:
+def editable(path: object, content: bytes | Archive) -> WorkbookEdit:
     """The file, open for edits; raises ReadError where day numbers written into it would mean other days."""
     edit = WorkbookEdit(content, path)
     if counts_from_1904(edit.package.tree(edit.package.workbook)):
@@ -24,7 +25,7 @@ def editable(path: object, content: bytes) -> WorkbookEdit:
     return edit
 
 
-def opened(path: Path, content: bytes, layout: Layout) -> WorkbookEdit:
+def opened(path: Path, content: bytes | Archive, layout: Layout) -> WorkbookEdit:
     """The file, open for edits; raises ReadError where the log is of another layout version."""
     edit = editable(path, content)
     version = edit.property(VERSION)

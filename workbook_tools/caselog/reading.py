@@ -11,15 +11,13 @@ from pathlib import Path
 from types import NoneType
 from typing import Any
 
-import python_calamine
-
-from workbook_tools.caselog.unread import BesideValues, Unread, merged_areas
+from workbook_tools.caselog.unread import DATED, BesideValues, Unread, dates_told, merged_areas
 from workbook_tools.errors import ReadError
-from workbook_tools.intake import Archive, admitted, native_cells, native_workbook
+from workbook_tools.intake import Archive, admitted, native_workbook, sheets_ahead
 from workbook_tools.layouts import Layout, Table
 from workbook_tools.layouts.compute import Computed, Typed
 from workbook_tools.layouts.model import letter
-from workbook_tools.quantities.boundary import serial
+from workbook_tools.quantities.boundary import DAY, serial
 
 SHOWN = 3  # faults that one refusal names
 HEADING_ROWS = 60  # how far down a heading may have been moved
@@ -127,13 +125,14 @@ class ReadLog:
         return {key: read.numbers for key, read in self.tables.items()}
 
 
-def read_log(path: Path, layout: Layout) -> ReadLog:
+def read_log(path: Path, layout: Layout, archive: Archive | None = None) -> ReadLog:
     """Read a case log.
 
     Parameters
     ----------
     path : an .xlsx file that this tool built and a person has filled, moved columns in, sorted or added to.
     layout : the layout it was built from.
+    archive : the file itself, where it was let in already.
 
     Returns
     -------
@@ -143,48 +142,45 @@ def read_log(path: Path, layout: Layout) -> ReadLog:
     ------
     ReadError : the file is not there, is not an .xlsx workbook, is locked with a password or has none of the sheets.
     """
-    content = admitted(path)
-    workbook = native_workbook(content, path)
-    beside = BesideValues(Archive(content, path))
+    archive = archive or admitted(path)
+    workbook = native_workbook(archive.content, path)
+    beside = BesideValues(archive)
     names = {name.casefold(): name for name in workbook.sheet_names}
     remarks: list[Remark] = [FROM_1904] if beside.from_1904 else []
     tables: dict[str, ReadTable] = {}
-    found = 0
-    for sheet in layout.sheets:
-        if not sheet.tables:
-            continue
-        actual = names.get(sheet.name.casefold())
+    sheets = [(sheet, names.get(sheet.name.casefold())) for sheet in layout.sheets if sheet.tables]
+    said: dict[str, list[Remark]] = {}
+    with sheets_ahead(workbook, archive.content, path, [actual for _, actual in sheets if actual]) as ahead:
+        by_name = {actual: sheet for sheet, actual in sheets if actual is not None}
+        for name, cells in ahead:
+            part, own = beside.sheet(name), said.setdefault(name, [])
+            wanted = [table for table in by_name[name].tables if not table.key_source]
+            words = _words(cells[: HEADING_ROWS if all(table.log for table in wanted) else None])
+            for table in wanted:
+                tables[table.key] = _read_table(table, cells, words, own, beside, part)
+    for sheet, actual in sheets:
         if actual is None:
             say = f"The sheet {sheet.name} is missing; was it renamed or deleted?"
             remarks.append(Remark("sheet-missing", "fault", Place(sheet.name, 1), say))
             tables |= {table.key: ReadTable(table) for table in sheet.tables}
-            continue
-        found += any(table.log for table in sheet.tables)  # a bench workbook has Lists and Reference as well
-        cells = cells_of(workbook, actual, path)
-        part = beside.sheet(actual)
-        for table in sheet.tables:
-            if not table.key_source:
-                tables[table.key] = _read_table(table, cells, remarks, beside, part)
-    if not found:
+        remarks += said.get(actual or "", [])
+    # a bench workbook has Lists and Reference as well
+    if not any(actual is not None and any(table.log for table in sheet.tables) for sheet, actual in sheets):
         raise ReadError(path, "is a workbook, but has none of the sheets of a case log.")
-    return ReadLog(str(path), layout, tables, remarks)
-
-
-def cells_of(workbook: python_calamine.CalamineWorkbook, sheet: str, path: object) -> list[list[Any]]:
-    """The values of a sheet from A1 on; raises ReadError where one of them stops the reader."""
-    return native_cells(workbook, sheet, path)
-
-
-def open_workbook(path: Path) -> python_calamine.CalamineWorkbook:
-    """The workbook behind a path; raises ReadError, in words, where it cannot be one."""
-    return native_workbook(admitted(path), path)
+    in_order = {table.key: tables[table.key] for sheet, _ in sheets for table in sheet.tables if table.key in tables}
+    return ReadLog(str(path), layout, in_order, remarks)
 
 
 def _read_table(
-    table: Table, cells: list[list[Any]], remarks: list[Remark], beside: BesideValues, part: bytes
+    table: Table,
+    cells: list[list[Any]],
+    words: Sequence[dict[str, int]],
+    remarks: list[Remark],
+    beside: BesideValues,
+    part: bytes,
 ) -> ReadTable:
     read = ReadTable(table)
-    heading_row, columns = _headings(table, cells)
+    heading_row, columns = _headings(table, words)
     missing = [c for c in table.columns if c.key not in columns and (c.typed or not table.log) and not c.hidden]
     for column in missing:
         say = f"The heading {column.heading!r} is missing on {table.sheet}; its column cannot be read."
@@ -196,8 +192,8 @@ def _read_table(
         remarks.append(Remark("heading-doubled", "fault", Place(table.sheet, heading_row, heading, where), say))
     read.letters = {key: letter(index + 1) for key, index in columns.items()}
     typed = {columns[c.key]: c for c in table.columns if c.key in columns and (c.typed or not table.log)}
-    beside.put_into(cells, part, typed, heading_row, table.log)
-    _read_rows(read, columns, cells, heading_row)
+    beside.put_into(cells, part, typed, heading_row)
+    _read_rows(read, columns, cells, heading_row, beside.from_1904)
     remarks += _merged(read, part, typed, heading_row)
     remarks += () if table.log else _unread(read)
     return read
@@ -223,17 +219,24 @@ def _merged(read: ReadTable, part: bytes, typed: Iterable[int], heading_row: int
         yield Remark("merged-cells", "fault", Place(read.table.sheet, row, "", letters), say)
 
 
-def _read_rows(read: ReadTable, columns: dict[str, int], cells: Sequence[list[Any]], heading_row: int) -> None:
+def _read_rows(
+    read: ReadTable, columns: dict[str, int], cells: Sequence[list[Any]], heading_row: int, from_1904: bool
+) -> None:
     """The rows in use, column by column: a value of the usual kinds then costs no call of its own."""
     table = read.table
     last = len(cells) if table.log or table.first_column > 1 else min(len(cells), heading_row + table.rows)
     body = cells[heading_row:last]  # a list ends with its provided rows, a log with the sheet
     blank = [None] * len(body)
     typed = [column for column in table.columns if column.typed or not table.log]
-    values = {c.key: column_values(body, columns[c.key]) if c.key in columns else blank for c in typed}
+    values: dict[str, list[Any]] = {}
+    for column in typed:
+        held = _column(body, columns[column.key]) if column.key in columns else blank
+        if table.log and (from_1904 or not DATED.isdisjoint(map(type, held))):  # in lists dates stand as they like
+            held = dates_told(held, column, from_1904)
+        values[column.key] = _typed_values(held)
     telling = [values[column.key] for column in typed if not (table.log and column.give)]
     nothing = (None,) * len(telling)
-    used = [held != nothing for held in zip(*telling, strict=True)]
+    used = [row != nothing for row in zip(*telling, strict=True)]
     if table.log:
         for number, name, filled in zip(
             range(heading_row + 1, last + 1), values[table.key_column.key], used, strict=True
@@ -251,15 +254,24 @@ def _read_rows(read: ReadTable, columns: dict[str, int], cells: Sequence[list[An
 
 def column_values(rows: Sequence[Sequence[Any]], index: int) -> list[Any]:
     """One column of a sheet's rows, as `typed_value` has each of them."""
+    return _typed_values(_column(rows, index))
+
+
+def _column(rows: Sequence[Sequence[Any]], index: int) -> list[Any]:
     try:
-        values = [row[index] for row in rows]
+        return [row[index] for row in rows]
     except IndexError:
-        values = [_at(row, index) for row in rows]
+        return [_at(row, index) for row in rows]
+
+
+def _typed_values(values: list[Any]) -> list[Any]:
     kinds = set(map(type, values))
     if kinds <= {float, int, bool, NoneType}:
         return values
     if kinds <= {float, int, bool, NoneType, str}:
         return [None if value == "" else value for value in values]
+    if kinds <= {datetime.timedelta, NoneType, str}:
+        return [value / DAY if isinstance(value, datetime.timedelta) else value or None for value in values]
     return [typed_value(value) for value in values]
 
 
@@ -269,19 +281,26 @@ def _as_rows(keys: Sequence[str], columns: Sequence[Sequence[Any]], count: int) 
     return [dict(zip(keys, values, strict=True)) for values in zip(*columns, strict=True)]
 
 
-def _headings(table: Table, cells: Sequence[Sequence[Any]]) -> tuple[int | None, dict[str, int]]:
+def _words(cells: Sequence[Sequence[Any]]) -> list[dict[str, int]]:
+    """What may be headings: the texts of each row as they are compared, and the first column that has each."""
+    found = []
+    for row in cells:
+        texts: dict[str, int] = {}
+        for index, value in enumerate(row):
+            if isinstance(value, str) and value:
+                texts.setdefault(value.strip().casefold(), index)
+        found.append(texts)
+    return found
+
+
+def _headings(table: Table, words: Sequence[dict[str, int]]) -> tuple[int | None, dict[str, int]]:
     """The row with most of the table's headings, and the index of each column in it."""
     wanted = {column.heading.casefold(): column.key for column in table.columns}
     best: tuple[int | None, dict[str, int]] = (None, {})
-    span = len(cells) if not table.log else HEADING_ROWS
-    for number, row in enumerate(cells[:span], start=1):
-        found: dict[str, int] = {}
-        for index, value in enumerate(row):
-            key = wanted.get(value.strip().casefold()) if isinstance(value, str) else None
-            if key is not None:
-                found.setdefault(key, index)
-        if len(found) > len(best[1]):
-            best = number, found
+    for number, row in enumerate(words[:HEADING_ROWS] if table.log else words, start=1):
+        there = wanted.keys() & row.keys()
+        if len(there) > len(best[1]):
+            best = number, {wanted[heading]: row[heading] for heading in sorted(there, key=row.__getitem__)}
     return best
 
 

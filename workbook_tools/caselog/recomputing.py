@@ -6,8 +6,8 @@ from collections.abc import Collection, Mapping
 from functools import cache, partial
 from typing import Any
 
-from workbook_tools.caselog.reading import cells_of, typed_value
-from workbook_tools.intake import native_workbook
+from workbook_tools.caselog.reading import typed_value
+from workbook_tools.intake import native_cells, native_workbook
 from workbook_tools.layouts import Layout, Table
 from workbook_tools.layouts.compute import Computed
 from workbook_tools.layouts.measures import measure
@@ -32,7 +32,7 @@ class RawCells:
         @cache
         def sheet(name: str) -> list[list[Any]]:
             actual = names.get(name)
-            return [] if actual is None else cells_of(workbook, actual, "the log")
+            return [] if actual is None else native_cells(workbook, actual, "the log")
 
         self._sheet = sheet
 

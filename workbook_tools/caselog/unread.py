@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import datetime
 import re
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from typing import Any
 from xml.sax.saxutils import unescape
 
@@ -25,6 +25,7 @@ DAYS_TO_1904 = 1462.0  # from 1899-12-30, where other workbooks count from, to 1
 PREFIX = rb"(?:[A-Za-z]\w*:)?"
 MERGED = re.compile(rb"<" + PREFIX + rb'mergeCell\b[^>]*?\bref="([A-Z]+)(\d+):([A-Z]+)(\d+)"')
 INSIDE = re.compile(rb"<" + PREFIX + rb"(f|v)\b([^>]*?)(?:/>|>(.*?)</" + PREFIX + rb"\1>)", re.DOTALL)
+FORMULA = re.compile(rb"f(?<=[<:]f)[\s/>]")
 TAG = re.compile(rb"<" + PREFIX + rb"c\b[^>]*?(/?)>")
 PLACE = re.compile(rb'\br="([A-Z]{1,3})(\d+)"')
 END = re.compile(rb"</" + PREFIX + rb"c>")
@@ -32,7 +33,7 @@ KIND = re.compile(rb'\bt="(\w+)"')
 STYLE = re.compile(rb'\bs="(\d+)"')
 QUOTED_OR_ESCAPED = re.compile(r'"[^"]*"|\\.')
 LONGEST_PREFIX = 100
-DATED = (datetime.datetime, datetime.date, datetime.time, datetime.timedelta)
+DATED = {datetime.datetime, datetime.date, datetime.time, datetime.timedelta}
 PERCENTS = (9, 10)  # built-in formats 0% and 0.00% (ECMA-376 Part 1, 18.8.30)
 
 
@@ -78,10 +79,8 @@ class BesideValues:
         part = self._parts.get(name.casefold())
         return b"" if part is None else self._archive.read(part)
 
-    def put_into(
-        self, cells: list[list[Any]], part: bytes, columns: Mapping[int, Column], after: int, log: bool
-    ) -> None:
-        """Put an `Unread` in the place of each value that cannot be taken as it is.
+    def put_into(self, cells: list[list[Any]], part: bytes, columns: Mapping[int, Column], after: int) -> None:
+        """Put an `Unread` in the place of each error, formula without a result, and percent sign where none belongs.
 
         Parameters
         ----------
@@ -89,10 +88,7 @@ class BesideValues:
         part : the sheet's part.
         columns : the typed columns by their index from 0.
         after : the heading row; nothing is changed down to it.
-        log : whether people fill the table; in lists and reference tables dates stand as they like.
         """
-        for index, column in columns.items() if log else ():
-            _mark_dates(cells, index, column, after, self.from_1904)
         for row, index, silent in _silent(part, columns, self._percents):
             if row > after:
                 cells.extend([] for _ in range(row - len(cells)))
@@ -112,16 +108,16 @@ def merged_areas(part: bytes, columns: Iterable[int], first: int, last: int) -> 
             yield f"{left.decode()}{int(top)}:{right.decode()}{int(bottom)}"
 
 
-def _mark_dates(cells: list[list[Any]], index: int, column: Column, after: int, from_1904: bool) -> None:
-    """Dates and times in cells for something else; day numbers without a date's format in a workbook from 1904."""
+def dates_told(values: Sequence[Any], column: Column, from_1904: bool) -> list[Any]:
+    """The values of a typed column, an `Unread` for each date and time where something else belongs.
+
+    In a workbook from 1904, day numbers without a date's format count from there.
+    """
     if column.kind not in ("date", "time"):
-        for line in cells[after:]:
-            if len(line) > index and type(line[index]) in DATED:
-                line[index] = _dated(line[index], column)
-    elif from_1904 and column.kind == "date":
-        for line in cells[after:]:
-            if len(line) > index and isinstance(line[index], float) and line[index] >= 1:
-                line[index] += DAYS_TO_1904
+        return [_dated(value, column) if type(value) in DATED else value for value in values]
+    if from_1904 and column.kind == "date":
+        return [value + DAYS_TO_1904 if isinstance(value, float) and value >= 1 else value for value in values]
+    return list(values)
 
 
 def _dated(value: datetime.date | datetime.time | datetime.timedelta, column: Column) -> Unread:
@@ -137,12 +133,17 @@ def _dated(value: datetime.date | datetime.time | datetime.timedelta, column: Co
     return Unread(shown, f"The spreadsheet made a {what} of it, {shown}, not a {wanted}: {how}.")
 
 
+def _takes_percent(column: Column) -> bool:
+    """Whether a percent sign belongs to a column's numbers, or does no harm where it holds none."""
+    if column.kind != "number" or "%" in column.format:
+        return True
+    quantity = column.quantity
+    return isinstance(quantity, Quantity) and bool(quantity.parts or (quantity.low, quantity.high) == (0, 1))
+
+
 def _percent(value: object, column: Column) -> Unread | None:
     """A number that was typed with a percent sign, where none belongs; None where it does."""
-    if column.kind != "number" or "%" in column.format or not is_number(value):
-        return None
-    quantity = column.quantity
-    if isinstance(quantity, Quantity) and (quantity.parts or (quantity.low, quantity.high) == (0, 1)):
+    if _takes_percent(column) or not is_number(value):
         return None
     whole = f"{value * 100:.10g}"
     why = f"It was typed with a percent sign, which makes {value:.10g} of it: format Number, then type {whole} alone."
@@ -156,7 +157,8 @@ def _silent(
     if not columns:
         return
     by_letter = {letter(index + 1).encode(): index for index in columns}
-    for start in sorted(_suspects(part, by_letter, percents)):
+    without = [place for place, index in by_letter.items() if not _takes_percent(columns[index])]
+    for start in sorted(_suspects(part, list(by_letter), without, percents)):
         tag = TAG.match(part, start)
         place = PLACE.search(tag[0]) if tag else None
         if tag is None or tag[1] or place is None or place[1] not in by_letter:
@@ -169,14 +171,27 @@ def _silent(
             yield int(place[2]), by_letter[place[1]], found
 
 
-def _suspects(part: bytes, letters: Iterable[bytes], percents: list[bytes]) -> set[int]:
-    """Where the tags start of cells that may hold an error, a percent format, or a formula in one of the columns.
+def _suspects(part: bytes, letters: Sequence[bytes], without: Sequence[bytes], percents: list[bytes]) -> set[int]:
+    """Where the tags start of cells that may hold an error, a formula in one of the columns, or a percent format in one
+    of those `without`.
 
-    Three searches that begin with plain letters: one pattern for all of it takes four times as long.
+    Searches that begin with plain letters: one pattern for all of it takes four times as long.
     """
-    marks = [rb't="e"', rb'r="(?:' + b"|".join(letters) + rb')\d+"[^>]*>\s*<' + PREFIX + rb"f[\s/>]"]
-    marks += [rb's="(?:' + b"|".join(percents) + rb')"'] if percents else []
+    marks = [rb't="e"'] if b't="e"' in part else []
+    if FORMULA.search(part):
+        marks += [rb'r="(?:' + _any_of(letters) + rb')\d+"[^>]*>\s*<' + PREFIX + rb"f[\s/>]"]
+    if without and percents:
+        place, style = rb'r="(?:' + _any_of(without) + rb')\d+"', rb's="(?:' + b"|".join(percents) + rb')"'
+        marks += [place + rb"[^>]*" + style, style + rb"[^>]*" + place]  # attributes stand in any order
     return {part.rfind(b"<", 0, match.start()) for mark in marks for match in re.finditer(mark, part)}
+
+
+def _any_of(letters: Iterable[bytes]) -> bytes:
+    """A pattern for any of some columns, by sets of last letters: quicker than one after the other."""
+    lasts: dict[bytes, bytes] = {}
+    for place in letters:
+        lasts[place[:-1]] = lasts.get(place[:-1], b"") + place[-1:]
+    return b"|".join(first + b"[" + last + b"]" for first, last in lasts.items())
 
 
 def _of_cell(kind: bytes, inside: bytes) -> Unread | None:

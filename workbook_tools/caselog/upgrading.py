@@ -12,10 +12,11 @@ from typing import Any
 from workbook_tools.caselog.opening import editable
 from workbook_tools.caselog.pages import put_anew
 from workbook_tools.caselog.placing import Placement, Standing, beside, filled_on, place, with_rows
-from workbook_tools.caselog.reading import ReadLog, open_workbook, read_log
+from workbook_tools.caselog.reading import ReadLog, read_log
 from workbook_tools.caselog.refreshing import TableRefresh, merged
 from workbook_tools.errors import EditError, NameTakenError, ReadError
 from workbook_tools.hosts.workbook_names import OURS_OR_BROKEN
+from workbook_tools.intake import admitted
 from workbook_tools.layouts import Layout, Table, load
 from workbook_tools.layouts.load import folder
 from workbook_tools.layouts.model import column_number
@@ -57,13 +58,13 @@ def upgrade(path: Path, layout: Layout, out: Path | None = None) -> tuple[Upgrad
 
 def upgraded(path: Path, layout: Layout) -> Upgrade:
     """The log at `path` brought to a layout; nothing is written."""
-    open_workbook(path)  # refuses, in words, what is no workbook
-    edit = editable(path, path.read_bytes())
+    archive = admitted(path)
+    edit = editable(path, archive)
     old = layout_before(edit, layout)
     if old is None:
-        read_log(path, layout)  # a log that is damaged is not said to be all right
+        read_log(path, layout, archive)  # a log that is damaged is not said to be all right
         return Upgrade(layout.version, layout.version)
-    read = read_log(path, layout)
+    read = read_log(path, layout, archive)
     before = place(old, edit)
     _refuse(edit, read, old, before, layout)
     work = _Work(edit, read, old, before, place(layout, edit))

@@ -9,11 +9,10 @@ from typing import Any
 
 from workbook_tools.caselog.checking import check_log
 from workbook_tools.caselog.opening import editable
-from workbook_tools.caselog.reading import open_workbook
 from workbook_tools.caselog.recomputing import RawCells
 from workbook_tools.errors import EditError, ReadError
 from workbook_tools.insight.responses import learned_rows
-from workbook_tools.intake import file_content
+from workbook_tools.intake import admitted, file_content
 from workbook_tools.layouts import Layout
 from workbook_tools.workbook.editing import TablePlace, WorkbookEdit
 from workbook_tools.workbook.saving import save
@@ -75,8 +74,7 @@ def with_learned(content: bytes, rows: Sequence[Mapping[str, Any]], layout: Layo
 def check_place(path: Path, layout: Layout) -> None:
     """Raises ReadError or EditError where a log has no table for what it learns, as one of an older layout."""
     if path.is_file():
-        open_workbook(path)  # refuses, in words, what is no workbook
-        _place(WorkbookEdit(path.read_bytes(), path), layout)
+        _place(WorkbookEdit(admitted(path), path), layout)
 
 
 def _place(edit: WorkbookEdit, layout: Layout) -> TablePlace:

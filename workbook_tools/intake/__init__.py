@@ -1,9 +1,9 @@
 """The one door for files from elsewhere: everything that reads a workbook looks at it here first.
 
-    admitted(path)     the bytes of a workbook that may be read, or a ReadError that says in a sentence why not
+    admitted(path)     the parts of a workbook that may be read, or a ReadError that says in a sentence why not
     Archive(...)       a zip whose directory was looked at, with parts that unpack no further than they say
     tree(...)          a part's XML, nothing fetched and no entity put in
-    native_cells(...)  the fast reader of values, its failures in words
+    sheets_ahead(...)  the fast reader of values, its failures in words; native_cells(...) for one sheet
 
 What is checked before anything is unpacked: that the path is an ordinary file, that it is a zip, and what the zip's
 directory says of its parts (`archive`, with the `limits`). While unpacking: that a part is what the directory says.
@@ -13,23 +13,23 @@ What in it could act on a computer is named by `foreign`; nothing of it is ever 
 
 from workbook_tools.intake.archive import Archive, shown
 from workbook_tools.intake.contents import check_contents
-from workbook_tools.intake.door import admitted, check_admitted
+from workbook_tools.intake.door import admitted
 from workbook_tools.intake.files import file_content, real_path, why_not
 from workbook_tools.intake.foreign import Foreign, foreign_in
 from workbook_tools.intake.markup import tree
-from workbook_tools.intake.native import native_cells, native_workbook
+from workbook_tools.intake.native import native_cells, native_workbook, sheets_ahead
 
 __all__ = [
     "Archive",
     "Foreign",
     "admitted",
-    "check_admitted",
     "check_contents",
     "file_content",
     "foreign_in",
     "native_cells",
     "native_workbook",
     "real_path",
+    "sheets_ahead",
     "shown",
     "tree",
     "why_not",

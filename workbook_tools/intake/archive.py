@@ -27,6 +27,7 @@ WIDE = 0xFFFF, 0xFFFFFFFF  # "see the wide directory"
 LOCKED = 0x0001 | 0x0040 | 0x2000  # a password, a strong one, a masked directory
 METHODS = (zipfile.ZIP_STORED, zipfile.ZIP_DEFLATED)
 PIECE = 256 * 1024  # what a processor keeps at hand
+KEPT = 128 << 20  # bytes of unpacked parts that are kept, so that most logs are unpacked once
 PACKED_PIECE = 64 * 1024
 SHOWN_FAULTS = 3
 STRANGE_NAME = re.compile(r"[\x00-\x1f\x7f\\]|^/|^[A-Za-z]:|(^|/)\.\.(/|$)")
@@ -55,6 +56,8 @@ class Archive:
 
     def __init__(self, content: bytes, path: object, strict: bool = True) -> None:
         self.content, self.path = content, path
+        self._kept: dict[str, bytes] = {}
+        self._room = KEPT
         if strict and not content.startswith(ENTRY):
             raise ReadError(path, what_it_is(content))
         _check_end(content, path, strict)
@@ -116,30 +119,71 @@ class Archive:
 
     def chunks(self, name: str) -> Iterator[bytes]:
         """A part, unpacked, in pieces; raises ReadError as soon as it is more or other than the directory says."""
+        if name in self._kept:
+            kept = self._kept[name]
+            yield from (kept[start : start + PIECE] for start in range(0, len(kept), PIECE))
+            return
         entry = self.entries.get(name)
         if entry is None:
             raise ReadError(self.path, f"is damaged: its part {shown(name)} is missing.")
+        if entry.file_size <= self._room:
+            self._keep(entry)
+            yield from self.chunks(name)
+            return
         size, check = 0, 0
         for piece in self._unpacked(entry):
             size += len(piece)
             if size > entry.file_size:
-                raise ReadError(
-                    self.path,
-                    f"its part {shown(name)} unpacks to more than the {entry.file_size:,} bytes that it says.",
-                )
+                break
             check = zlib.crc32(piece, check)
             yield piece
+        self._check(entry, size, check)
+
+    def _keep(self, entry: zipfile.ZipInfo) -> None:
+        """Unpack a part at once: there is room for what it says it is."""
+        whole = self._whole(entry)
+        self._check(entry, len(whole), zlib.crc32(whole))
+        self._kept[entry.filename] = whole
+        self._room -= len(whole)
+
+    def _check(self, entry: zipfile.ZipInfo, size: int, check: int) -> None:
+        if size > entry.file_size:
+            raise self._damaged(entry, f"unpacks to more than the {entry.file_size:,} bytes that it says")
         if size != entry.file_size or check != entry.CRC:
-            raise ReadError(self.path, f"its part {shown(name)} is damaged: it is not what the zip says of it.")
+            raise self._damaged(entry, "is damaged: it is not what the zip says of it")
+
+    def head(self, name: str) -> bytes:
+        """How a part begins: some thousand bytes, or all of it."""
+        return next(self.chunks(name), b"")
 
     def read(self, name: str) -> bytes:
         """A part, unpacked."""
-        return b"".join(self.chunks(name))
+        unpacked = b"".join(self.chunks(name)) if name not in self._kept else b""
+        return self._kept.get(name, unpacked)
 
     def packed(self, name: str) -> memoryview:
         """A part as it lies in the file."""
         begin = self.begins[name]
         return memoryview(self.content)[begin : begin + self.entries[name].compress_size]
+
+    def _whole(self, entry: zipfile.ZipInfo) -> bytes:
+        """A part as it unpacks, a byte more than it says at most."""
+        packed, most = self.packed(entry.filename), entry.file_size + 1
+        if entry.compress_type == zipfile.ZIP_STORED:
+            return bytes(packed[:most])
+        unpacking = zlib.decompressobj(-zlib.MAX_WBITS)
+        try:
+            whole = unpacking.decompress(packed, most)
+            if not unpacking.eof and len(whole) < most:
+                whole += unpacking.decompress(unpacking.unconsumed_tail, 1)
+        except zlib.error as error:
+            raise self._damaged(entry, f"cannot be unpacked ({error})") from error
+        if not unpacking.eof and len(whole) < most:
+            raise self._damaged(entry, "is cut short")
+        return whole
+
+    def _damaged(self, entry: zipfile.ZipInfo, what: str) -> ReadError:
+        return ReadError(self.path, f"its part {shown(entry.filename)} {what}.")
 
     def _unpacked(self, entry: zipfile.ZipInfo) -> Iterator[bytes]:
         packed = self.packed(entry.filename)
@@ -161,9 +205,9 @@ class Archive:
             while not unpacking.eof and (piece := unpacking.decompress(b"", PIECE)):
                 yield piece
         except zlib.error as error:
-            raise ReadError(self.path, f"its part {shown(entry.filename)} cannot be unpacked ({error}).") from error
+            raise self._damaged(entry, f"cannot be unpacked ({error})") from error
         if not unpacking.eof:
-            raise ReadError(self.path, f"its part {shown(entry.filename)} is cut short.")
+            raise self._damaged(entry, "is cut short")
 
 
 def _check_end(content: bytes, path: object, strict: bool) -> None:

@@ -160,7 +160,7 @@ def check_contents(archive: Archive) -> None:
     for part in archive.names():
         root = ""
         if part in cells or part in counted or part.lower().endswith((".xml", ".rels")):
-            head = next(archive.chunks(part), b"")
+            head = archive.head(part)
             root = root_name(head, part, archive.path) if head else ""
         if part in cells and root != "worksheet":
             raise ReadError(archive.path, f"is damaged: its part {shown(part)} is no sheet of cells.")

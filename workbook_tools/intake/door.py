@@ -9,26 +9,22 @@ from workbook_tools.intake.contents import check_contents
 from workbook_tools.intake.files import file_content
 
 
-def admitted(path: Path) -> bytes:
-    """The bytes of the workbook at a path.
+def admitted(path: Path | str, content: bytes | None = None) -> Archive:
+    """The workbook at a path, looked at from end to end.
 
     Parameters
     ----------
     path : where it is said to be.
+    content : its bytes, where they were read already; the path is then only what it is called in sentences.
 
     Returns
     -------
-    The file's bytes. Read these, not the path again: what was looked at is then what is read.
+    Its parts and its bytes. Read these, not the path again: what was looked at is then what is read.
 
     Raises
     ------
     ReadError : it is no file, no workbook, one that is damaged, or one that would need more room than any real one.
     """
-    content = file_content(path)
-    check_admitted(content, path)
-    return content
-
-
-def check_admitted(content: bytes, path: object) -> None:
-    """The same for bytes; raises ReadError."""
-    check_contents(Archive(content, path))
+    archive = Archive(file_content(Path(path)) if content is None else content, path)
+    check_contents(archive)
+    return archive

@@ -66,7 +66,7 @@ def _of_part(archive: Archive, part: str) -> Iterator[Foreign]:
     folded = part.lower()
     if posixpath.basename(folded) in ("vbaproject.bin", "vbadata.xml") or "/macrosheets/" in folded:
         yield _macros(part)
-    head = next(archive.chunks(part), b"")
+    head = archive.head(part)
     for beginning, system in PROGRAMS:
         if head.startswith(beginning) and not (folded.endswith((".xml", ".rels", ".vml"))):
             say = f"The part {shown(part)} is a program for {system}. It was not run; do not run it."

@@ -2,25 +2,35 @@
 
 from __future__ import annotations
 
+import concurrent.futures
 import contextlib
 import io
 import os
 import re
 import sys
 import tempfile
-from collections.abc import Iterator
-from typing import Any
+import threading
+from collections.abc import Iterator, Sequence
+from typing import Any, TypeAlias
 
 import python_calamine
 
 from workbook_tools.errors import ReadError
 from workbook_tools.intake.archive import shown
 
+Cells: TypeAlias = list[list[Any]]
+THREADS = 2
+WORTH_A_THREAD = 1 << 20  # bytes of a file; smaller ones are read before a thread has begun
 DATE = re.compile(r"date|time|NaiveDate|duration|overflow", re.IGNORECASE)
 
 
 def native_workbook(content: bytes, path: object) -> python_calamine.CalamineWorkbook:
     """The workbook in the bytes of a file; raises ReadError where the reader cannot take it."""
+    with _held_back():
+        return _workbook(content, path)
+
+
+def _workbook(content: bytes, path: object) -> python_calamine.CalamineWorkbook:
     with _in_words(path, "it"):
         try:
             return python_calamine.load_workbook(io.BytesIO(content))
@@ -28,11 +38,43 @@ def native_workbook(content: bytes, path: object) -> python_calamine.CalamineWor
             raise ReadError(path, f"cannot be read as an .xlsx workbook ({error}).") from error
 
 
-def native_cells(workbook: python_calamine.CalamineWorkbook, sheet: str, path: object) -> list[list[Any]]:
+@contextlib.contextmanager
+def sheets_ahead(
+    workbook: python_calamine.CalamineWorkbook, content: bytes, path: object, wanted: Sequence[str]
+) -> Iterator[Iterator[tuple[str, Cells]]]:
+    """Names and values of some sheets of a workbook, in any order: the next are read while one is looked at.
+
+    The reader leaves Python free while it parses, so a second thread shortens the time of large files. ReadError comes
+    with the sheet that cannot be read.
+    """
+    if len(content) < WORTH_A_THREAD:
+        yield ((sheet, native_cells(workbook, sheet, path)) for sheet in wanted)
+        return
+    own = threading.local()  # a workbook reads one sheet at a time
+
+    def cells(sheet: str) -> tuple[str, Cells]:
+        if not hasattr(own, "workbook"):
+            own.workbook = _workbook(content, path)
+        return sheet, _cells(own.workbook, sheet, path)
+
+    with _held_back(), concurrent.futures.ThreadPoolExecutor(THREADS) as pool:
+        waiting = [pool.submit(cells, sheet) for sheet in wanted]
+        try:
+            yield (done.result() for done in concurrent.futures.as_completed(waiting))
+        finally:
+            pool.shutdown(cancel_futures=True)
+
+
+def native_cells(workbook: python_calamine.CalamineWorkbook, sheet: str, path: object) -> Cells:
     """The values of a sheet from A1 on; raises ReadError where one of them stops the reader."""
+    with _held_back():
+        return _cells(workbook, sheet, path)
+
+
+def _cells(workbook: python_calamine.CalamineWorkbook, sheet: str, path: object) -> Cells:
     with _in_words(path, f"the sheet {shown(sheet)}"):
         try:
-            rows: list[list[Any]] = workbook.get_sheet_by_name(sheet).to_python(skip_empty_area=False)
+            rows: Cells = workbook.get_sheet_by_name(sheet).to_python(skip_empty_area=False)
         except (python_calamine.CalamineError, OSError, ValueError, OverflowError) as error:
             raise ReadError(path, f"the sheet {shown(sheet)} cannot be read ({error}).") from error
     return rows
@@ -40,14 +82,13 @@ def native_cells(workbook: python_calamine.CalamineWorkbook, sheet: str, path: o
 
 @contextlib.contextmanager
 def _in_words(path: object, what: str) -> Iterator[None]:
-    """Turns a panic of the reader into a ReadError, and keeps what it writes of it from the terminal."""
-    with _held_back():
-        try:
-            yield
-        except BaseException as error:
-            if type(error).__name__ != "PanicException":  # the reader's own, which has no other base
-                raise
-            raise ReadError(path, _sentence(str(error), what)) from error
+    """Turns a panic of the reader into a ReadError."""
+    try:
+        yield
+    except BaseException as error:
+        if type(error).__name__ != "PanicException":  # the reader's own, which has no other base
+            raise
+        raise ReadError(path, _sentence(str(error), what)) from error
 
 
 def _sentence(panic: str, what: str) -> str:

@@ -243,18 +243,20 @@ class Typed:
         place: dict[object, int] = {}
         key = table.key_column.key
         numbered = self.numbered(table)
+        spelled: list[tuple[object, object]] = []
         for position, row in enumerate(rows):
             if numbered and table.in_use(row):
                 row["own_row"] = float(self.number(table, position))
             if row[key] is not None:
-                index.setdefault(_folded(row[key]), row)
-                place.setdefault(_folded(row[key]), self.number(table, position))
+                folded = _folded(row[key])
+                spelled.append((row[key], folded))
+                index.setdefault(folded, row)
+                place.setdefault(folded, self.number(table, position))
         for name, number in self.ahead.get(table.key, {}).items():
             index.setdefault(_folded(name), {key: name})
             place.setdefault(_folded(name), number)
-        for row in rows:  # as they are spelled, too: most are asked for like that
-            if row[key] is not None:
-                index.setdefault(row[key], index[_folded(row[key])])
+        for spelling, folded in spelled:  # most are asked for as they are spelled
+            index.setdefault(spelling, index[folded])
         self.index[table.key] = index
         self.place[table.key] = place
 

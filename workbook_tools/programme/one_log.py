@@ -11,10 +11,10 @@ from pathlib import Path
 from workbook_tools.caselog.ahead import MARK
 from workbook_tools.caselog.annotating import SAYS as MARKED_SAYS
 from workbook_tools.caselog.annotating import SHEET as MARKED
-from workbook_tools.caselog.reading import cells_of, open_workbook, read_log
+from workbook_tools.caselog.reading import read_log
 from workbook_tools.caselog.upgrading import LAYOUT, VERSION, layout_before
 from workbook_tools.errors import ReadError
-from workbook_tools.intake import file_content, why_not
+from workbook_tools.intake import Archive, admitted, file_content, native_cells, native_workbook, why_not
 from workbook_tools.layouts import Layout, case_log
 from workbook_tools.programme.rows import Rows, rows_of
 from workbook_tools.sharing.marks import PROPERTIES
@@ -90,8 +90,9 @@ def _digest(content: bytes) -> str:
 
 def _read(path: Path, content: bytes, here: File) -> tuple[File, Rows | None]:
     try:
-        version, before = _of_layout(path, content)
-        rows = rows_of(read_log(path, gathered_layout()), here.file, version, before)
+        archive = admitted(path, content)
+        version, before = _of_layout(path, archive)
+        rows = rows_of(read_log(path, gathered_layout(), archive), here.file, version, before)
     except _OtherError as error:
         return replace(here, state=OTHER, reason=str(error)), None
     except ReadError as error:
@@ -103,9 +104,9 @@ def _read(path: Path, content: bytes, here: File) -> tuple[File, Rows | None]:
     return replace(here, layout=version, sites=counts["sites"], rows=logs, problems=counts["problems"]), rows
 
 
-def _of_layout(path: Path, content: bytes) -> tuple[str, Layout | None]:
+def _of_layout(path: Path, archive: Archive) -> tuple[str, Layout | None]:
     """Layout version of a log, and its layout where that is an older one."""
-    edit = _opened(path, content)
+    edit = WorkbookEdit(archive, path)
     property_of: Callable[[str], str | None] = edit.property
     if property_of(PROPERTIES[0]) is not None:
         raise _OtherError("is a copy for a producer; its daily rows come with the log that they are merged into.")
@@ -119,25 +120,17 @@ def _of_layout(path: Path, content: bytes) -> tuple[str, Layout | None]:
             raise _OtherError("is no case log.")
     elif kind != case_log().name:
         raise _OtherError(f"is a workbook of another kind ({kind}).")
-    elif _is_marked(path, edit.sheet_names):
+    elif _is_marked(path, archive, edit.sheet_names):
         raise _OtherError("is a marked copy made by the check; its rows come with the log itself.")
     before = layout_before(edit, case_log())
     return (case_log().version, None) if before is None else (before.version, before)
 
 
-def _is_marked(path: Path, sheets: Sequence[str]) -> bool:
+def _is_marked(path: Path, archive: Archive, sheets: Sequence[str]) -> bool:
     """Whether the check made the file: a sheet with the name of its list alone may be a person's own."""
     named = [name for name in sheets if name.startswith(MARKED)]
     if not named:
         return False
-    workbook = open_workbook(path)
-    heads = (row for name in named for row in cells_of(workbook, name, path)[:2])
+    workbook = native_workbook(archive.content, path)
+    heads = (row for name in named for row in native_cells(workbook, name, path)[:2])
     return any(str(cell).startswith(MARKED_SAYS) for row in heads for cell in row)
-
-
-def _opened(path: Path, content: bytes) -> WorkbookEdit:
-    try:
-        return WorkbookEdit(content, path)
-    except ReadError:
-        open_workbook(path)  # says it better for what is no workbook, or is locked
-        raise

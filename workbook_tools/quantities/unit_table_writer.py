@@ -64,13 +64,14 @@ def source() -> str:
         if name:
             lines.append(f'    "{name}": {float(prefix.value)!r},\n')
     lines.append("}\n\nUNITS: dict[str, tuple[float, float, tuple[float, ...]]] = {\n")
-    for name, (factor, offset, powers) in units().items():
+    known = units()
+    for name, (factor, offset, powers) in known.items():
         written = ", ".join(f"{power:g}" for power in powers)
         lines.append(f'    "{name}": ({factor!r}, {offset!r}, ({written})),\n')
     lines.append(
         "}\n\n# names of other dimensions: not to be taken for a prefix and a unit\nOTHERS = frozenset(\n    {\n"
     )
-    others = sorted(name for name in ureg._units if name.isidentifier() and name not in units())
+    others = sorted(name for name in ureg._units if name.isidentifier() and name not in known)
     lines += [f'        "{name}",\n' for name in others]
     lines.append("    }\n)\n")
     return "".join(lines)

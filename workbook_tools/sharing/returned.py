@@ -93,7 +93,7 @@ def returned_rows(path: Path, layout: Layout, site: str | None = None) -> Return
     ------
     ReadError : the file is not there, is no .xlsx workbook, is locked, or does not say that it is a copy of ours.
     """
-    content = admitted(path)
+    content = admitted(path).content
     sheets = _sheets(content, path)
     remarks: list[Remark] = []
     known = _identity(path, content, sheets, remarks)

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from lxml import etree
 
 from workbook_tools.errors import EditError, ReadError
+from workbook_tools.intake import Archive
 from workbook_tools.layouts.model import letter
 from workbook_tools.workbook.cells import ILLEGAL, LOOKS_ESCAPED, xml_text
 from workbook_tools.workbook.parts import Element, Package, Relation, as_utf8, local, space
@@ -153,7 +154,7 @@ class SharedTexts:
 class Book:
     """A workbook that is being edited."""
 
-    def __init__(self, content: bytes, path: object = "workbook") -> None:
+    def __init__(self, content: bytes | Archive, path: object = "workbook") -> None:
         self.path = path
         self.package = Package(content, path)
         self.texts = SharedTexts(self.package)

@@ -11,6 +11,7 @@ from collections.abc import Mapping, Sequence
 from lxml import etree
 
 from workbook_tools.errors import DataError, EditError
+from workbook_tools.intake import Archive
 from workbook_tools.intake.limits import MOST_COLUMNS, MOST_ROWS
 from workbook_tools.layouts.model import letter
 from workbook_tools.workbook import grafting, growing
@@ -29,7 +30,7 @@ class WorkbookEdit(Book):
 
     Parameters
     ----------
-    content : the bytes of an .xlsx file.
+    content : the bytes of an .xlsx file, or its parts where it was let in already.
     path : what to call it in sentences.
 
     Raises
@@ -38,7 +39,7 @@ class WorkbookEdit(Book):
     EditError : from every edit that cannot be made; nothing of that edit was done.
     """
 
-    def __init__(self, content: bytes, path: object = "workbook") -> None:
+    def __init__(self, content: bytes | Archive, path: object = "workbook") -> None:
         super().__init__(content, path)
         self._blocks: dict[str, list[Area]] = {}
         self._notes: dict[str, SheetNotes] = {}

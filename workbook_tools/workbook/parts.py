@@ -69,9 +69,9 @@ def as_utf8(content: bytes, name: str, path: object) -> bytes:
 class Package:
     """The parts of a workbook file, read when they are asked for and written back only where they were changed."""
 
-    def __init__(self, content: bytes, path: object) -> None:
+    def __init__(self, content: bytes | Archive, path: object) -> None:
         self.path = path
-        self.archive = Archive(content, path)
+        self.archive = content if isinstance(content, Archive) else Archive(content, path)
         self.entries = self.archive.entries
         self.parts: dict[str, bytes] = {}  # what was written
         self.trees: dict[str, Element] = {}
