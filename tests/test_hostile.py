@@ -19,7 +19,7 @@ import python_calamine
 from tests.support import forked, hostile
 from tests.support.commands import run
 from tests.support.forked import MEMORY, SECONDS, Job, Run, run_all
-from workbook_tools.caselog import reading
+from workbook_tools.caselog import checking
 from workbook_tools.caselog.checking import check_log
 from workbook_tools.cli.main import cli
 from workbook_tools.errors import EditError, ReadError
@@ -425,6 +425,6 @@ def test_too_little_memory_is_said_in_words(tmp_path: Path, monkeypatch: pytest.
     def nothing_left(path: Path) -> bytes:
         raise MemoryError
 
-    monkeypatch.setattr(reading, "admitted", nothing_left)
+    monkeypatch.setattr(checking, "admitted", nothing_left)
     (tmp_path / "log.xlsx").write_bytes(hostile.good())
     assert "not enough memory" in run("check", str(tmp_path / "log.xlsx"), code=2).output

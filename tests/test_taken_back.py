@@ -111,6 +111,7 @@ def test_a_row_for_another_sites_group_is_not_merged(files: dict[str, Path], tmp
     book.save(tmp_path / "returned.xlsx")
     taken = taken_back(tmp_path / "returned.xlsx", case_log(), read_log(files["log"], case_log()))
     assert taken.log.tables["losses"].rows == []
+    assert not taken.whole
     assert any("K09" in note.say and "not merged" in note.say for note in taken.notes)
 
 
@@ -130,3 +131,17 @@ def test_the_command(files: dict[str, Path], tmp_path: Path, office: Office) -> 
     done = CliRunner().invoke(cli, ["merge", str(files["log"]), str(back), "--out", str(tmp_path / "merged.xlsx")])
     assert done.exit_code == 0, done.output
     assert "Added to Losses: 2 rows" in done.output
+
+
+def test_a_copy_whose_daily_sheet_cannot_be_read_is_no_success(files: dict[str, Path], tmp_path: Path) -> None:
+    book = openpyxl.load_workbook(files["copy"])
+    for page in book.worksheets:
+        for row in page.iter_rows(max_row=12):
+            for cell in row:
+                if cell.value in ("Dead", "Day", "Mean temperature C"):
+                    cell.value = f"{cell.value}, by our own count"
+    book.save(tmp_path / "returned.xlsx")
+    words = ["merge", str(files["log"]), str(tmp_path / "returned.xlsx"), "--out", str(tmp_path / "merged.xlsx")]
+    done = CliRunner().invoke(cli, words)
+    assert done.exit_code == 1, done.output
+    assert "has no daily sheet any more" in " ".join(done.output.split())

@@ -13,10 +13,12 @@ from typing import Any
 
 from workbook_tools.caselog.unread import DATED, BesideValues, Unread, dates_told, merged_areas
 from workbook_tools.errors import ReadError
-from workbook_tools.intake import Archive, admitted, native_workbook, sheets_ahead
-from workbook_tools.layouts import Layout, Table
+from workbook_tools.intake import Archive, admitted_in_turn, sheets_ahead
+from workbook_tools.intake.contents import cell_sheets
+from workbook_tools.layouts import Layout, Sheet, Table
 from workbook_tools.layouts.compute import Computed, Typed
 from workbook_tools.layouts.model import letter
+from workbook_tools.layouts.uncollected import uncollected
 from workbook_tools.quantities.boundary import DAY, serial
 
 SHOWN = 3  # faults that one refusal names
@@ -125,6 +127,7 @@ class ReadLog:
         return {key: read.numbers for key, read in self.tables.items()}
 
 
+@uncollected()
 def read_log(path: Path, layout: Layout, archive: Archive | None = None) -> ReadLog:
     """Read a case log.
 
@@ -142,42 +145,51 @@ def read_log(path: Path, layout: Layout, archive: Archive | None = None) -> Read
     ------
     ReadError : the file is not there, is not an .xlsx workbook, is locked with a password or has none of the sheets.
     """
-    archive = archive or admitted(path)
-    workbook = native_workbook(archive.content, path)
-    beside = BesideValues(archive)
-    names = {name.casefold(): name for name in workbook.sheet_names}
-    remarks: list[Remark] = [FROM_1904] if beside.from_1904 else []
+    archive, names = admitted_in_turn(path) if archive is None else (archive, iter(cell_sheets(archive)))
+    sheets = {sheet.name.casefold(): sheet for sheet in layout.sheets if sheet.tables}
     tables: dict[str, ReadTable] = {}
-    sheets = [(sheet, names.get(sheet.name.casefold())) for sheet in layout.sheets if sheet.tables]
     said: dict[str, list[Remark]] = {}
-    with sheets_ahead(workbook, archive.content, path, [actual for _, actual in sheets if actual]) as ahead:
-        by_name = {actual: sheet for sheet, actual in sheets if actual is not None}
+    with sheets_ahead(archive.content, path, (name for name in names if name.casefold() in sheets)) as ahead:
+        beside = BesideValues(archive)
+        _look_ahead(beside, sheets.values())
         for name, cells in ahead:
-            part, own = beside.sheet(name), said.setdefault(name, [])
-            wanted = [table for table in by_name[name].tables if not table.key_source]
+            own = said.setdefault(name.casefold(), [])
+            wanted = [table for table in sheets[name.casefold()].tables if not table.key_source]
             words = _words(cells[: HEADING_ROWS if all(table.log for table in wanted) else None])
             for table in wanted:
-                tables[table.key] = _read_table(table, cells, words, own, beside, part)
-    for sheet, actual in sheets:
-        if actual is None:
+                tables[table.key] = _read_table(table, name, cells, words, own, beside)
+    # a bench workbook has Lists and Reference as well
+    if not any(name in said and any(table.log for table in sheet.tables) for name, sheet in sheets.items()):
+        raise ReadError(path, "is a workbook, but has none of the sheets of a case log.")
+    remarks: list[Remark] = [FROM_1904] if beside.from_1904 else []
+    for name, sheet in sheets.items():
+        if name not in said:
             say = f"The sheet {sheet.name} is missing; was it renamed or deleted?"
             remarks.append(Remark("sheet-missing", "fault", Place(sheet.name, 1), say))
             tables |= {table.key: ReadTable(table) for table in sheet.tables}
-        remarks += said.get(actual or "", [])
-    # a bench workbook has Lists and Reference as well
-    if not any(actual is not None and any(table.log for table in sheet.tables) for sheet, actual in sheets):
-        raise ReadError(path, "is a workbook, but has none of the sheets of a case log.")
-    in_order = {table.key: tables[table.key] for sheet, _ in sheets for table in sheet.tables if table.key in tables}
+        remarks += said.get(name, [])
+    in_order = {
+        table.key: tables[table.key] for sheet in sheets.values() for table in sheet.tables if table.key in tables
+    }
     return ReadLog(str(path), layout, in_order, remarks)
+
+
+def _look_ahead(beside: BesideValues, sheets: Iterable[Sheet]) -> None:
+    """Look into the parts while their values are still being read: most columns stand where they were built."""
+    for sheet in sheets:
+        for table in sheet.tables:
+            if table.log:
+                places = enumerate(table.columns, start=table.first_column - 1)
+                beside.look_for(sheet.name, {index: column for index, column in places if column.typed})
 
 
 def _read_table(
     table: Table,
+    sheet: str,
     cells: list[list[Any]],
     words: Sequence[dict[str, int]],
     remarks: list[Remark],
     beside: BesideValues,
-    part: bytes,
 ) -> ReadTable:
     read = ReadTable(table)
     heading_row, columns = _headings(table, words)
@@ -192,9 +204,9 @@ def _read_table(
         remarks.append(Remark("heading-doubled", "fault", Place(table.sheet, heading_row, heading, where), say))
     read.letters = {key: letter(index + 1) for key, index in columns.items()}
     typed = {columns[c.key]: c for c in table.columns if c.key in columns and (c.typed or not table.log)}
-    beside.put_into(cells, part, typed, heading_row)
+    beside.put_into(cells, sheet, dict(sorted(typed.items())), heading_row)
     _read_rows(read, columns, cells, heading_row, beside.from_1904)
-    remarks += _merged(read, part, typed, heading_row)
+    remarks += _merged(read, beside.sheet(sheet), typed, heading_row)
     remarks += () if table.log else _unread(read)
     return read
 

@@ -73,23 +73,31 @@ class BesideValues:
         self.from_1904 = counts_from_1904(tree_of(archive, main))
         styles = next((link.target for link in links_of(archive, main) if link.kind == "styles"), "")
         self._percents = _percent_styles(tree_of(archive, styles)) if archive.has(styles) else []
+        self._looked: dict[tuple[str, tuple[int, ...]], list[int]] = {}
 
     def sheet(self, name: str) -> bytes:
         """The part of a sheet; empty where there is none."""
         part = self._parts.get(name.casefold())
         return b"" if part is None else self._archive.read(part)
 
-    def put_into(self, cells: list[list[Any]], part: bytes, columns: Mapping[int, Column], after: int) -> None:
+    def look_for(self, sheet: str, columns: Mapping[int, Column]) -> list[int]:
+        """Where the cells begin that may be silent, in some columns of a sheet; asked again it is known."""
+        key = sheet.casefold(), tuple(columns)
+        if key not in self._looked:
+            self._looked[key] = sorted(_suspects(self.sheet(sheet), columns, self._percents)) if columns else []
+        return self._looked[key]
+
+    def put_into(self, cells: list[list[Any]], sheet: str, columns: Mapping[int, Column], after: int) -> None:
         """Put an `Unread` in the place of each error, formula without a result, and percent sign where none belongs.
 
         Parameters
         ----------
         cells : the values of a sheet, row by row from A1 on; changed in place.
-        part : the sheet's part.
+        sheet : its name.
         columns : the typed columns by their index from 0.
         after : the heading row; nothing is changed down to it.
         """
-        for row, index, silent in _silent(part, columns, self._percents):
+        for row, index, silent in _silent(self.sheet(sheet), columns, self.look_for(sheet, columns), self._percents):
             if row > after:
                 cells.extend([] for _ in range(row - len(cells)))
                 line = cells[row - 1]
@@ -151,14 +159,11 @@ def _percent(value: object, column: Column) -> Unread | None:
 
 
 def _silent(
-    part: bytes, columns: Mapping[int, Column], percents: list[bytes]
+    part: bytes, columns: Mapping[int, Column], suspects: Iterable[int], percents: list[bytes]
 ) -> Iterator[tuple[int, int, Unread | None]]:
     """Row, column index and what stands there, for errors and formulas without a result; None for a percent format."""
-    if not columns:
-        return
     by_letter = {letter(index + 1).encode(): index for index in columns}
-    without = [place for place, index in by_letter.items() if not _takes_percent(columns[index])]
-    for start in sorted(_suspects(part, list(by_letter), without, percents)):
+    for start in suspects:
         tag = TAG.match(part, start)
         place = PLACE.search(tag[0]) if tag else None
         if tag is None or tag[1] or place is None or place[1] not in by_letter:
@@ -171,15 +176,17 @@ def _silent(
             yield int(place[2]), by_letter[place[1]], found
 
 
-def _suspects(part: bytes, letters: Sequence[bytes], without: Sequence[bytes], percents: list[bytes]) -> set[int]:
+def _suspects(part: bytes, columns: Mapping[int, Column], percents: list[bytes]) -> set[int]:
     """Where the tags start of cells that may hold an error, a formula in one of the columns, or a percent format in one
-    of those `without`.
+    that takes none.
 
     Searches that begin with plain letters: one pattern for all of it takes four times as long.
     """
+    letters = {index: letter(index + 1).encode() for index in columns}
+    without = [letters[index] for index, column in columns.items() if not _takes_percent(column)]
     marks = [rb't="e"'] if b't="e"' in part else []
     if FORMULA.search(part):
-        marks += [rb'r="(?:' + _any_of(letters) + rb')\d+"[^>]*>\s*<' + PREFIX + rb"f[\s/>]"]
+        marks += [rb'r="(?:' + _any_of(letters.values()) + rb')\d+"[^>]*>\s*<' + PREFIX + rb"f[\s/>]"]
     if without and percents:
         place, style = rb'r="(?:' + _any_of(without) + rb')\d+"', rb's="(?:' + b"|".join(percents) + rb')"'
         marks += [place + rb"[^>]*" + style, style + rb"[^>]*" + place]  # attributes stand in any order

@@ -55,7 +55,8 @@ def merge(
     Merging again changes nothing; the order of the copies does not matter. Everything else in LOG's file stays as it
     is: columns and sheets that were added, charts, text boxes.
 
-    Ends with 0 where there are no conflicts, with 1 where there are, with 2 where nothing could be merged.
+    Ends with 0 where all was merged without conflicts, with 1 where there are conflicts or something on the daily sheet
+    of a returned copy could not be taken, with 2 where nothing could be merged.
 
     \b
     Examples
@@ -66,19 +67,19 @@ def merge(
         raise click.UsageError("say where the merged log goes: --out PATH for a new file, or --replace for LOG itself")
     target = log if out is None else named(out)
     with held(log, "merge") if _same(target, log) else contextlib.nullcontext():
-        done, where = _merged(log, copies, target, base, replace)
+        done, where, whole = _merged(log, copies, target, base, replace)
     if as_json:
         print_json({"file": str(target)} | done.as_dict())
     elif not quiet:
         print_merge(done.merged)
         click.echo(where)
-    raise SystemExit(1 if done.merged.conflicts else 0)
+    raise SystemExit(0 if whole and not done.merged.conflicts else 1)
 
 
 def _merged(
     log: Path, copies: tuple[Path, ...], target: Path, base: Path | None, replace: bool
-) -> tuple[MergedFile, str]:
-    """The merge, written, and the sentence that says so."""
+) -> tuple[MergedFile, str, bool]:
+    """The merge, written, the sentence that says so, and whether all of the returned copies could be taken."""
     import datetime
 
     from workbook_tools.caselog.merging_files import merge_files
@@ -95,7 +96,7 @@ def _merged(
     rows = {name: one.log for name, one in back.items()}
     done = merge_files(log, logs, layout, datetime.datetime.now(), base, rows)
     done.merged.remarks += [note for one in back.values() for note in one.notes]
-    return done, _save(target, log, done, replace, seen)
+    return done, _save(target, log, done, replace, seen), all(one.whole for one in back.values())
 
 
 def _same(target: Path, log: Path) -> bool:

@@ -88,7 +88,8 @@ def degree_days(degree_days: DegreeDays, mean_temperature: MeanTemperature) -> H
 
     References
     ----------
-    Definition of degree days; 500 for fish meat where no other period is laid down: UK SI 2006/2407 Schedule 4.
+    Definition of degree days. An example of a rule: at least 500 for fish meat, UK SI 2006/2407 Schedule 4 paragraph
+    2(3)(d), replaced since (SI 2013/2033, amended by SI 2024/567); read the law in force.
     """
     return math.ceil(degree_days / mean_temperature - 1e-9)
 

@@ -12,8 +12,7 @@ What in it could act on a computer is named by `foreign`; nothing of it is ever 
 """
 
 from workbook_tools.intake.archive import Archive, shown
-from workbook_tools.intake.contents import check_contents
-from workbook_tools.intake.door import admitted
+from workbook_tools.intake.door import admitted, admitted_in_turn
 from workbook_tools.intake.files import file_content, real_path, why_not
 from workbook_tools.intake.foreign import Foreign, foreign_in
 from workbook_tools.intake.markup import tree
@@ -23,7 +22,7 @@ __all__ = [
     "Archive",
     "Foreign",
     "admitted",
-    "check_contents",
+    "admitted_in_turn",
     "file_content",
     "foreign_in",
     "native_cells",

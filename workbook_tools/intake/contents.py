@@ -149,15 +149,24 @@ def sheets_of(archive: Archive, main: str) -> dict[str, Link]:
     return found
 
 
-def check_contents(archive: Archive) -> None:
-    """Raises ReadError where the file is no workbook that can be read; every part is unpacked once."""
+def cell_sheets(archive: Archive) -> list[str]:
+    """The names of the sheets that hold cells, in their order."""
+    return [name for name, link in sheets_of(archive, main_part(archive)).items() if link.kind == "worksheet"]
+
+
+def sheets_in_turn(archive: Archive) -> Iterator[str]:
+    """Looks at a whole workbook and names its sheets of cells, each when it may be read: the largest first.
+
+    By then everything that is no sheet was looked at, and this sheet; the others follow. Every part is unpacked once.
+    Raises ReadError where the file is no workbook that can be read.
+    """
     main = main_part(archive)
-    sheets = sheets_of(archive, main)
-    links = links_of(archive, main)
-    cells = {link.target for link in (*sheets.values(), *links) if link.kind == "worksheet" and not link.outside}
+    sheets = {link.target: name for name, link in sheets_of(archive, main).items() if link.kind == "worksheet"}
+    links = [link for link in links_of(archive, main) if not link.outside]
+    cells = {*sheets, *(link.target for link in links if link.kind == "worksheet")}
     limits = {"sharedStrings": (TEXT_TAG, MOST_TEXTS, "texts"), "styles": (FORMAT_TAG, MOST_STYLES, "formats of cells")}
-    counted = {link.target: limits[link.kind] for link in links if link.kind in limits and not link.outside}
-    for part in archive.names():
+    counted = {link.target: limits[link.kind] for link in links if link.kind in limits}
+    for part in sorted(archive.names(), key=lambda part: (part in cells, -archive.entries[part].file_size)):
         root = ""
         if part in cells or part in counted or part.lower().endswith((".xml", ".rels")):
             head = archive.head(part)
@@ -170,6 +179,8 @@ def check_contents(archive: Archive) -> None:
             _count(archive, part, *counted[part])
         else:
             _unpack(archive, part)
+        if part in sheets:
+            yield sheets[part]
 
 
 def _unpack(archive: Archive, part: str) -> None:

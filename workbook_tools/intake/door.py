@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from pathlib import Path
 
 from workbook_tools.intake.archive import Archive
-from workbook_tools.intake.contents import check_contents
+from workbook_tools.intake.contents import sheets_in_turn
 from workbook_tools.intake.files import file_content
 
 
@@ -25,6 +26,16 @@ def admitted(path: Path | str, content: bytes | None = None) -> Archive:
     ------
     ReadError : it is no file, no workbook, one that is damaged, or one that would need more room than any real one.
     """
-    archive = Archive(file_content(Path(path)) if content is None else content, path)
-    check_contents(archive)
+    archive, sheets = admitted_in_turn(path, content)
+    for _ in sheets:
+        pass
     return archive
+
+
+def admitted_in_turn(path: Path | str, content: bytes | None = None) -> tuple[Archive, Iterator[str]]:
+    """The same for who reads a sheet while the next is looked at: the names of the sheets, each when it may be read.
+
+    Nothing of the file may be used before all names have come; ReadError may come instead of any of them.
+    """
+    archive = Archive(file_content(Path(path)) if content is None else content, path)
+    return archive, sheets_in_turn(archive)

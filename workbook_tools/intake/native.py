@@ -10,7 +10,7 @@ import re
 import sys
 import tempfile
 import threading
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator
 from typing import Any, TypeAlias
 
 import python_calamine
@@ -39,15 +39,16 @@ def _workbook(content: bytes, path: object) -> python_calamine.CalamineWorkbook:
 
 
 @contextlib.contextmanager
-def sheets_ahead(
-    workbook: python_calamine.CalamineWorkbook, content: bytes, path: object, wanted: Sequence[str]
-) -> Iterator[Iterator[tuple[str, Cells]]]:
-    """Names and values of some sheets of a workbook, in any order: the next are read while one is looked at.
+def sheets_ahead(content: bytes, path: object, wanted: Iterable[str]) -> Iterator[Iterator[tuple[str, Cells]]]:
+    """Names and values of some sheets of a workbook, in any order: read while the next ones come, and while those
+    before are worked on.
 
-    The reader leaves Python free while it parses, so a second thread shortens the time of large files. ReadError comes
+    The reader leaves Python free while it parses, so further threads shorten the time of large files. ReadError comes
     with the sheet that cannot be read.
     """
     if len(content) < WORTH_A_THREAD:
+        wanted = list(wanted)
+        workbook = native_workbook(content, path)
         yield ((sheet, native_cells(workbook, sheet, path)) for sheet in wanted)
         return
     own = threading.local()  # a workbook reads one sheet at a time
@@ -58,8 +59,8 @@ def sheets_ahead(
         return sheet, _cells(own.workbook, sheet, path)
 
     with _held_back(), concurrent.futures.ThreadPoolExecutor(THREADS) as pool:
-        waiting = [pool.submit(cells, sheet) for sheet in wanted]
         try:
+            waiting = [pool.submit(cells, sheet) for sheet in wanted]
             yield (done.result() for done in concurrent.futures.as_completed(waiting))
         finally:
             pool.shutdown(cancel_futures=True)

@@ -19,6 +19,7 @@ from workbook_tools.layouts.expressions import NOTHING, is_measure, python_funct
 from workbook_tools.layouts.measures import Measure, measure
 from workbook_tools.layouts.model import Column, Form, Layout, Rule, Table
 from workbook_tools.layouts.trees import column_names, is_number, is_own, parsed
+from workbook_tools.layouts.uncollected import uncollected
 
 Row = dict[str, Any]
 Data = Mapping[str, Sequence[Row]]
@@ -189,6 +190,7 @@ class Typed:
     `ahead` that of the ids which rows not yet filled have been given, by table.
     """
 
+    @uncollected()
     def __init__(
         self,
         layout: Layout,
@@ -207,6 +209,7 @@ class Typed:
         for table in in_turn:
             self._enter(table)
 
+    @uncollected()
     def broken_alone(self) -> list[tuple[Table, int, Rule]]:
         """Rules of single columns that speak: what is required, its kind, its range, its list, where it points.
 
@@ -268,6 +271,7 @@ class Typed:
 class Computed(Typed):
     """A log with everything computed."""
 
+    @uncollected()
     def __init__(
         self,
         layout: Layout,

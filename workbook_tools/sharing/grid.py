@@ -12,10 +12,8 @@ from workbook_tools.workbook.bands import line_height
 from workbook_tools.workbook.cells import SheetCells, Strings, value_cell
 from workbook_tools.workbook.page_faults import BOTTOM, EDGE, PAPERS, SIDE, TOP
 from workbook_tools.workbook.styles import ROLES, Styles
-from workbook_tools.workbook.text_width import lines
+from workbook_tools.workbook.text_width import NARROW, lines
 from workbook_tools.workbook.values import cell_value
-
-NARROW = 5.25  # points of a width unit in the narrower rendering
 
 
 class Grid:

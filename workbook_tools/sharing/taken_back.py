@@ -18,10 +18,14 @@ SHOWN = 80  # characters of a changed text
 
 @dataclass(frozen=True)
 class TakenBack:
-    """Rows to merge into the log, and what a person must know of the copy they came from."""
+    """Rows to merge into the log, and what a person must know of the copy they came from.
+
+    `whole` : everything on its daily sheet could be read and is among the rows.
+    """
 
     log: ReadLog
     notes: tuple[Note, ...]
+    whole: bool
 
 
 def taken_back(path: Path, layout: Layout, own: ReadLog) -> TakenBack:
@@ -47,6 +51,7 @@ def taken_back(path: Path, layout: Layout, own: ReadLog) -> TakenBack:
     notes = [
         Note(file, f"{remark.place}: {remark.say}" if remark.place.sheet else remark.say) for remark in found.remarks
     ]
+    whole = not any(remark.severity == "fault" for remark in found.remarks)
     notes += _changes(file, found)
     sites = {folded(row["site"]) for row in own.tables["sites"].rows if row["site"] is not None}
     groups = {
@@ -56,18 +61,20 @@ def taken_back(path: Path, layout: Layout, own: ReadLog) -> TakenBack:
     read = ReadTable(table, {column.key: table.letters[column.key] for column in table.typed})
     if folded(found.site) not in sites:
         notes.append(Note(file, f"It is a copy for site {found.site}, which the log does not have: no row was merged."))
+        whole = False
         found.rows.clear()
     for number, row in enumerate(found.rows, start=table.first_row):
         stock = row.values.get("stock")
         if groups.get(folded(stock)) != folded(found.site):
             say = f"The row {_name(row)} is of group {stock}, which is none of site {found.site}: not merged."
             notes.append(Note(file, say))
+            whole = False
             continue
         values = {column.key: row.values.get(column.key) for column in table.typed}
         read.rows.append(values | {table.key_column.key: row.name})
         read.numbers.append(number)
     tables = {key: ReadTable(one) for key, one in layout.tables.items() if not one.key_source} | {LOSSES: read}
-    return TakenBack(ReadLog(file, layout, tables, []), tuple(notes))
+    return TakenBack(ReadLog(file, layout, tables, []), tuple(notes), whole)
 
 
 def _changes(file: str, found: Returned) -> Iterator[Note]:

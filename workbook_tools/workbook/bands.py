@@ -33,11 +33,9 @@ from workbook_tools.workbook.blocks import (
 from workbook_tools.workbook.page_faults import TICK_BOX
 from workbook_tools.workbook.picture import Picture
 from workbook_tools.workbook.styles import ROLES
-from workbook_tools.workbook.text_width import lines, text_width
+from workbook_tools.workbook.text_width import INSET, NARROW, WIDE, lines, text_width
 
-WIDE, NARROW = 5.55, 5.25  # points of a width unit: LibreOffice 7.4, measured; seven pixels of 1/96 inch
 SNAP = 4.0  # edges nearer than this become one [pt]
-INSET = 6.0  # what a cell keeps free at its sides [pt]
 INDENT = 10.0  # one step of indent [pt]
 LEADING, LEAD = 1.16, 2.0  # line height: so many times the font size, and so many points for whole pixels
 PADDING = 3.0  # above and below the lines of a cell [pt]

@@ -23,6 +23,7 @@ from workbook_tools.workbook.styles import Styles, notice_style
 
 TITLE_LIMIT, PROMPT_LIMIT, ERROR_LIMIT = 32, 255, 224  # longer texts are dropped or break a rule
 CAUTION_WIDTH = 115  # characters across which a sheet's caution runs
+LINE_WIDTHS = (24, 13, 13, 52)  # of a sheet of lines
 GUIDE_WIDTHS = (28, 34, 34, 18, 30, 22, 44, 26, 34, 22)
 BOARD_WIDTHS = {"calendar": (20,) * 7, "plan": (11, 11, 15, 30, 11, 11, 11, 11, 11, 11, 11, 16, 44)}
 TALL = 26  # points
@@ -89,8 +90,8 @@ class Frame:
             worksheet.freeze_panes = "B5"
             worksheet.print_title_rows = "4:4"
         elif sheet.lines:
-            for column, width in (("A", 24), ("B", 13), ("C", 13), ("D", 52)):
-                worksheet.column_dimensions[column].width = width
+            for number, width in enumerate(LINE_WIDTHS, start=1):
+                worksheet.column_dimensions[letter(number)].width = width
             for row, line in enumerate(sheet.lines, start=4):
                 if not line.expression and not line.heads:
                     worksheet.merged_cells.add(f"A{row}:D{row}")

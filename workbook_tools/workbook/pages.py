@@ -20,13 +20,14 @@ from openpyxl.worksheet.worksheet import Worksheet
 
 from workbook_tools.errors import DataError
 from workbook_tools.layouts.model import letter
-from workbook_tools.workbook.bands import SNAP, WIDE, Band, Piece, bands_of, drawing_width, gap, stacked
+from workbook_tools.workbook.bands import SNAP, Band, Piece, bands_of, drawing_width, gap, stacked
 from workbook_tools.workbook.blocks import Figure, Page, Value, figure
 from workbook_tools.workbook.cells import SheetCells, Strings, value_cell
 from workbook_tools.workbook.package import new_frame, package
 from workbook_tools.workbook.page_faults import BOTTOM, EDGE, PAPERS, SIDE, TOP, Sized, page_faults, sized
 from workbook_tools.workbook.picture import Placed, with_drawings
 from workbook_tools.workbook.styles import Styles
+from workbook_tools.workbook.text_width import WIDE
 from workbook_tools.workbook.values import cell_value
 
 LEAST_SCALE = 0.65  # smaller, letters of 10 pt become less than 6.5 pt

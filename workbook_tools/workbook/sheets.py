@@ -18,11 +18,12 @@ from workbook_tools.workbook.cells import (
     shared_formula,
     value_cell,
 )
-from workbook_tools.workbook.frame import CAUTION_WIDTH
-from workbook_tools.workbook.styles import Styles
+from workbook_tools.workbook.frame import CAUTION_WIDTH, LINE_WIDTHS
+from workbook_tools.workbook.styles import ROLES, Styles
+from workbook_tools.workbook.text_width import INSET, NARROW, lines
 
 TEXT = "@"
-LINE_WIDTH = 125  # characters of a caution across the Start sheet
+LINE_HEIGHT, LINE_ROOM = 15, sum(LINE_WIDTHS) * NARROW - INSET  # points
 
 
 class SheetWriter:
@@ -150,7 +151,8 @@ class SheetWriter:
         role = {"heading": "heading", "caution": "caution_wrapped"}.get(line.style, "text")
         self.cells.put(row, 1, self._value(f"A{row}", style(role), line.text))
         if line.style == "caution":
-            self.cells.heights[row] = 15 * (1 + len(line.text) // LINE_WIDTH)
+            font = ROLES[role]["font"]
+            self.cells.heights[row] = LINE_HEIGHT * len(lines(line.text, font.sz, LINE_ROOM, bold=True))
         if line.style == "heading":
             self.cells.heights[row] = 26
         for number, head in enumerate(line.heads, start=2):

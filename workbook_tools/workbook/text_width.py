@@ -46,6 +46,9 @@ BOLD = {
     1015: "@—…™→←",
 }
 UNKNOWN = 1100
+# of columns, in points
+WIDE, NARROW = 5.55, 5.25  # a width unit: LibreOffice 7.4, measured; seven pixels of 1/96 inch
+INSET = 6.0  # what a cell keeps free at its sides
 
 
 def _by_character(classes: dict[int, str]) -> dict[str, int]:
