@@ -4,8 +4,9 @@
     python tests/reliability.py --quick    every part with fewer tries
     python tests/reliability.py --write    put the table into RELIABILITY.md as well
 
-The parts: faults while writing (tests/faults), files from elsewhere (tests/support/hostile.py), what written files tell
-(tests/support/leaks.py, tests/support/every_command.py), dose safety (tests/support/dose_paths.py). Ends with 0 where
+The parts: faults while writing (tests/faults), files from elsewhere (tests/support/hostile.py) and workbooks changed
+by chance (tests/fuzz), what written files tell (tests/support/leaks.py, tests/support/every_command.py), dose safety
+(tests/support/dose_paths.py). Ends with 0 where
 nothing was lost, corrupted, leaked or wrong, with 1 where something was, with 2 where a part is missing.
 """
 
@@ -15,6 +16,7 @@ import argparse
 import datetime
 import importlib
 import importlib.util
+import json
 import platform
 import subprocess
 import sys
@@ -39,9 +41,11 @@ class Amount:
 
     faults: int
     practices: int
+    zips: int  # changed workbooks that only the door sees
+    markup: int  # changed to the markup of a part, for each of the other targets
 
 
-FULL, QUICK = Amount(1_500, 200), Amount(150, 10)
+FULL, QUICK = Amount(1_500, 200, 100_000, 6_500), Amount(150, 10, 1_000, 50)
 # what each of the other modules must answer; whatever else it answers is printed below the table
 HOSTILE = ("hostile files tried", "hostile files that got through or did harm", "slowest hostile file s")
 HOSTILE_NAMES = ("slowest hostile file", "largest hostile file", "largest hostile file bytes inflated")
@@ -65,6 +69,31 @@ def faults(amount: Amount) -> dict[str, object]:
 
     figures = tried(amount.faults)
     return {**figures.as_dict(), "said": figures.wrong}
+
+
+def changed(amount: Amount) -> dict[str, object]:
+    """Workbooks changed by chance; each target in a process of its own, under a limit of memory."""
+    from tests.fuzz.targets import TARGETS
+
+    runs = []
+    for target in TARGETS:
+        inputs = amount.zips if target == "door" else amount.markup
+        command = [sys.executable, "-m", "tests.fuzz.run", "--json", "--target", target, "--inputs", str(inputs)]
+        done = subprocess.run(command, cwd=ROOT, stdout=subprocess.PIPE, text=True, check=False)
+        try:
+            runs += json.loads(done.stdout)
+        except json.JSONDecodeError as error:
+            raise IncompleteError(f"{' '.join(command[1:])} gave no figures. Nothing was written.") from error
+    slowest = max(runs, key=lambda run: float(run["slowest input s"]))
+    return {
+        **{f"workbooks changed for {run['target']}": run["inputs tried"] for run in runs},
+        "workbooks changed": sum(run["inputs tried"] for run in runs),
+        "taken": sum(run["taken"] for run in runs),
+        "refused in words": sum(run["refused"] for run in runs),
+        "other errors or hangs": sum(len(run["faults"]) for run in runs),
+        "slowest changed workbook s": slowest["slowest input s"],
+        "said": [fault for run in runs for fault in run["faults"]],
+    }
 
 
 def leaks(amount: Amount) -> dict[str, object]:
@@ -99,6 +128,7 @@ def collected(amount: Amount) -> dict[str, dict[str, object]]:
     return {
         "Files from elsewhere": part("tests.support.hostile", (*HOSTILE, *HOSTILE_NAMES)),
         "Dose safety": part("tests.support.dose_paths", DOSES),
+        "Changed workbooks": changed(amount),
         "Faults while writing": faults(amount),
         "Leaks": leaks(amount),
     }
@@ -114,9 +144,10 @@ def totals(parts: Mapping[str, Figures]) -> dict[str, object]:
     """The table's first rows, from all parts."""
     hostile, doses = parts["Files from elsewhere"], parts["Dose safety"]
     disk, told = parts["Faults while writing"], parts["Leaks"]
-    inputs = (hostile["hostile files tried"], doses["inputs tried"], told["copies looked through"])
+    chance = parts["Changed workbooks"]
+    inputs = hostile["hostile files tried"], doses["inputs tried"], told["copies looked through"]
     return {
-        "Inputs tried": sum(map(number, inputs)) + number(hostile.get("fuzz inputs tried", 0)),
+        "Inputs tried": sum(map(number, (*inputs, chance["workbooks changed"]))),
         "Faults injected": number(disk["faults injected"]),
         "Rows lost": number(disk["rows lost"]),
         "Files corrupted": number(disk["files corrupted"]),
@@ -125,6 +156,7 @@ def totals(parts: Mapping[str, Figures]) -> dict[str, object]:
         ),
         "Wrong doses": number(doses["wrong doses"]),
         "Hostile files that got through or did harm": number(hostile["hostile files that got through or did harm"]),
+        "Other errors or hangs over changed workbooks": number(chance["other errors or hangs"]),
         "Files left behind unsaid": number(disk["files left unsaid"]),
         "Refusals without a sentence": number(disk["refusals without a sentence"]),
         "Slowest hostile file": f"{hostile['slowest hostile file']}, {hostile['slowest hostile file s']} s",
@@ -136,6 +168,7 @@ def totals(parts: Mapping[str, Figures]) -> dict[str, object]:
 
 MUST_BE_ZERO = (
     *("Rows lost", "Files corrupted", "Leaks", "Wrong doses", "Hostile files that got through or did harm"),
+    "Other errors or hangs over changed workbooks",
     *("Files left behind unsaid", "Refusals without a sentence"),
 )
 
