@@ -58,7 +58,7 @@ LENIENT: dict[str, tuple[str, ...]] = {
     "names": ("names", "bad.xlsx"),
 }
 BATCHES = 4
-TURNS = 4  # every file goes to the check, and to one in so many of the other commands: they share one door
+TURNS = 6  # every file goes to the check, and to one in so many of the other commands: they share one door
 READ_NO_WORKBOOK = {"calc", "functions", "new", "extension", "excel", "guide", "completion", "insight"}
 
 

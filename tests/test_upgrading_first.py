@@ -227,7 +227,7 @@ def logs(draw: st.DrawFn) -> Data:
 )
 @given(data=logs(), own=st.lists(TYPED, max_size=4), moved=st.booleans(), words=TEXT)
 @settings(
-    max_examples=8,
+    max_examples=5,
     deadline=None,
     phases=[Phase.explicit, Phase.reuse, Phase.generate],  # each example takes seconds: no shrinking
     suppress_health_check=[HealthCheck.too_slow, HealthCheck.function_scoped_fixture, HealthCheck.data_too_large],
