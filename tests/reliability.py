@@ -46,7 +46,7 @@ class Amount:
 
 FULL, QUICK = Amount(1_500, 200, 1), Amount(150, 10, 0.02)
 # workbooks changed by chance for each target of tests/fuzz: from a fraction of a millisecond to a second each
-CHANGED = {"door": 100_000, "parts": 10_000, "reading": 3_000, "editing": 600, "sharing": 200}
+CHANGED = {"door": 100_000, "parts": 5_000, "reading": 2_000, "editing": 400, "sharing": 100}
 # what each of the other modules must answer; whatever else it answers is printed below the table
 HOSTILE = ("hostile files tried", "hostile files that got through or did harm", "slowest hostile file s")
 HOSTILE_NAMES = ("slowest hostile file", "largest hostile file", "largest hostile file bytes inflated")

@@ -11,7 +11,7 @@ import click
 import pytest
 
 from tests.faults import disk, run
-from tests.faults.jobs import JOBS, Job
+from tests.faults.jobs import JOBS, Job, Judge
 from tests.faults.power import Platter, cuts
 from workbook_tools.cli.main import cli
 from workbook_tools.workbook import saving
@@ -29,6 +29,21 @@ def test_nothing_is_lost_whatever_the_disk_does(name: str) -> None:
     assert figures.wrong == []
     assert figures.faults.total() == faults
     assert figures.power_cuts >= 6 * 10
+
+
+def test_a_lock_that_can_be_neither_written_nor_removed_is_named(tmp_path: Path) -> None:
+    """Faults that last, at each of the first calls: the lock is among what cannot be taken away again."""
+    place, judged = tmp_path / "logs", tmp_path / "judged"
+    place.mkdir()
+    judged.mkdir()
+    figures = run.Figures()
+    trial = run.Trial(BY_NAME["names"], place, Judge(judged), figures)
+    assert trial.journal[0].path.endswith(".in-use")
+    for fault in run.FAULTS:
+        for at in range(3) if fault.lasting != "once" else ():
+            trial.strike(fault, at)
+    assert figures.faults.total() >= 6
+    assert figures.wrong == []
 
 
 def test_every_command_that_writes_has_its_faults() -> None:

@@ -198,11 +198,14 @@ def _taken(path: Path, lock: Path, command: str) -> bytes:
         with file:
             file.write(raw)
     except BaseException as error:
-        with contextlib.suppress(OSError):
+        left = ""
+        try:
             lock.unlink()
+        except OSError:
+            left = f" The lock file {lock.name}, begun and empty, could not be removed; delete it."
         if not isinstance(error, OSError):
             raise
-        raise SaveError(path, _no_lock(error)) from error
+        raise SaveError(path, _no_lock(error) + left) from error
     return raw
 
 
