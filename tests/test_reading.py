@@ -23,8 +23,11 @@ from openpyxl.worksheet.worksheet import Worksheet
 
 from demo.practice import practice
 from tests.benchmarks.logs import data
+from tests.support import hostile
 from workbook_tools.caselog.reading import read_log, typed_value
-from workbook_tools.caselog.unread import Unread
+from workbook_tools.caselog.unread import BesideValues, Unread
+from workbook_tools.intake import Archive, admitted_in_turn
+from workbook_tools.intake.contents import cell_sheets
 from workbook_tools.layouts import Table, case_log
 from workbook_tools.layouts.expressions import python_function
 from workbook_tools.layouts.load import column_rules
@@ -255,3 +258,19 @@ def test_lengths_of_time_over_a_day_keep_their_number(days: float, look: str, tm
     book.save(tmp_path / "days.xlsx")
     cells = python_calamine.load_workbook(str(tmp_path / "days.xlsx")).get_sheet_by_index(0).to_python()
     assert typed_value(cells[0][0]) == pytest.approx(days, abs=1e-9)
+
+
+def test_columns_of_tables_above_each_other_are_looked_for_apart(monkeypatch: pytest.MonkeyPatch) -> None:
+    """The same place is text in one table and a number in the other: a percent sign matters to the second alone."""
+    beside = BesideValues(Archive(hostile.good(), "good"))
+    beside._percents = [b"7"]
+    monkeypatch.setattr(beside, "sheet", lambda name: b'<row r="2"><c r="B2" s="7"><v>0.05</v></c></row>')
+    fish = LAYOUT.tables["fish"].by_key
+    assert beside.look_for("Fish", {1: fish["bath"]}) == []
+    assert len(beside.look_for("Fish", {1: fish["weight"]})) == 1
+
+
+def test_two_sheets_of_one_part_are_both_named() -> None:
+    one, two = b'Target="/xl/worksheets/sheet3.xml"', b'Target="/xl/worksheets/sheet2.xml"'
+    archive, names = admitted_in_turn("two.xlsx", hostile.replaced(hostile.RELATIONS, one, two))
+    assert sorted(names) == sorted(cell_sheets(archive))

@@ -294,7 +294,7 @@ class _Raw(io.RawIOBase):
         return count
 
     def truncate(self, size: int | None = None) -> int:
-        if size or self.tell():
+        if size or self.tell():  # the model of a disk knows no such call; one that came would be counted wrong
             raise NotImplementedError("only a file as a whole has been emptied so far")
         self.disk.strike("truncate", self.place)
         os.ftruncate(self.handle, 0)

@@ -390,7 +390,7 @@ def unpacked_bytes(content: bytes) -> int:
     try:
         with zipfile.ZipFile(io.BytesIO(content)) as archive:
             return sum(entry.file_size for entry in archive.infolist())
-    except (zipfile.BadZipFile, ValueError, NotImplementedError):
+    except (zipfile.BadZipFile, ValueError, NotImplementedError):  # the ways in which the library refuses a zip
         return 0
 
 

@@ -204,7 +204,7 @@ def _read_table(
         remarks.append(Remark("heading-doubled", "fault", Place(table.sheet, heading_row, heading, where), say))
     read.letters = {key: letter(index + 1) for key, index in columns.items()}
     typed = {columns[c.key]: c for c in table.columns if c.key in columns and (c.typed or not table.log)}
-    beside.put_into(cells, sheet, dict(sorted(typed.items())), heading_row)
+    beside.put_into(cells, sheet, typed, heading_row)
     _read_rows(read, columns, cells, heading_row, beside.from_1904)
     remarks += _merged(read, beside.sheet(sheet), typed, heading_row)
     remarks += () if table.log else _unread(read)

@@ -73,7 +73,7 @@ class BesideValues:
         self.from_1904 = counts_from_1904(tree_of(archive, main))
         styles = next((link.target for link in links_of(archive, main) if link.kind == "styles"), "")
         self._percents = _percent_styles(tree_of(archive, styles)) if archive.has(styles) else []
-        self._looked: dict[tuple[str, tuple[int, ...]], list[int]] = {}
+        self._looked: dict[tuple[str, frozenset[tuple[int, bool]]], list[int]] = {}
 
     def sheet(self, name: str) -> bytes:
         """The part of a sheet; empty where there is none."""
@@ -82,7 +82,8 @@ class BesideValues:
 
     def look_for(self, sheet: str, columns: Mapping[int, Column]) -> list[int]:
         """Where the cells begin that may be silent, in some columns of a sheet; asked again it is known."""
-        key = sheet.casefold(), tuple(columns)
+        # tables above each other may have other kinds of columns in the same places
+        key = sheet.casefold(), frozenset((index, _takes_percent(column)) for index, column in columns.items())
         if key not in self._looked:
             self._looked[key] = sorted(_suspects(self.sheet(sheet), columns, self._percents)) if columns else []
         return self._looked[key]

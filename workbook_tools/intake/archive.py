@@ -65,7 +65,8 @@ class Archive:
             with zipfile.ZipFile(io.BytesIO(content)) as archive:
                 entries = archive.infolist()
                 self.comment = archive.comment
-        # UnicodeDecodeError is a ValueError: a name that is not in the letters it says it is in
+        # UnicodeDecodeError is a ValueError: a name that is not in the letters it says it is in. NotImplementedError is
+        # the library's word for a zip of a later version
         except (zipfile.BadZipFile, OSError, ValueError, NotImplementedError, struct.error, IndexError) as error:
             raise ReadError(path, NOT_OR_CUT) from error
         self.entries = {entry.filename: entry for entry in entries}

@@ -161,7 +161,10 @@ def sheets_in_turn(archive: Archive) -> Iterator[str]:
     Raises ReadError where the file is no workbook that can be read.
     """
     main = main_part(archive)
-    sheets = {link.target: name for name, link in sheets_of(archive, main).items() if link.kind == "worksheet"}
+    sheets: dict[str, list[str]] = {}
+    for name, link in sheets_of(archive, main).items():
+        if link.kind == "worksheet":
+            sheets.setdefault(link.target, []).append(name)  # nothing forbids two sheets of one part
     links = [link for link in links_of(archive, main) if not link.outside]
     cells = {*sheets, *(link.target for link in links if link.kind == "worksheet")}
     limits = {"sharedStrings": (TEXT_TAG, MOST_TEXTS, "texts"), "styles": (FORMAT_TAG, MOST_STYLES, "formats of cells")}
@@ -179,8 +182,7 @@ def sheets_in_turn(archive: Archive) -> Iterator[str]:
             _count(archive, part, *counted[part])
         else:
             _unpack(archive, part)
-        if part in sheets:
-            yield sheets[part]
+        yield from sheets.get(part, ())
 
 
 def _unpack(archive: Archive, part: str) -> None:
