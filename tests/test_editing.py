@@ -24,9 +24,9 @@ from tests.support.kitchen_sink import DIARY, OFFICE, THREAD, with_everything
 from tests.support.office import Office
 from tests.test_built_files import built
 from tests.test_check import ROWS, clean
+from workbook_tools.addresses import column_number, letter
 from workbook_tools.errors import DataError, EditError, ReadError
 from workbook_tools.layouts import case_log
-from workbook_tools.layouts.model import column_number, letter
 from workbook_tools.workbook.editing import NewColumn, WorkbookEdit
 
 MAIN = "{http://schemas.openxmlformats.org/spreadsheetml/2006/main}"

@@ -15,7 +15,7 @@ ROOT = Path(__file__).resolve().parent.parent
 PACKAGE = ROOT / "workbook_tools"
 # each layer may import itself and what stands before it
 LAYERS = (
-    *("errors", "quantities", "formulas", "catalogue", "intake", "hosts", "layouts", "workbook"),
+    *("errors", "addresses", "quantities", "formulas", "catalogue", "intake", "hosts", "layouts", "workbook"),
     *("caselog", "insight", "sharing", "programme", "cli"),
 )
 # what needs pint stays out of reach of the formulas

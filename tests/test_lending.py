@@ -14,6 +14,7 @@ from tests.support.office import Office
 from tests.test_built_files import Package
 from tests.test_check import Data, clean
 from tests.test_editing import complaints
+from workbook_tools.addresses import column_number
 from workbook_tools.caselog.ahead import MARK
 from workbook_tools.caselog.checking import check_log
 from workbook_tools.caselog.lending import checked_mark, lent
@@ -22,7 +23,6 @@ from workbook_tools.caselog.reading import ReadTable, read_log
 from workbook_tools.cli.main import cli
 from workbook_tools.errors import DataError, ReadError
 from workbook_tools.layouts import case_log
-from workbook_tools.layouts.model import column_number
 from workbook_tools.workbook.editing import WorkbookEdit
 from workbook_tools.workbook.log import build_log
 

@@ -15,8 +15,8 @@ from demo.practice import practice
 from tests.support.office import Office, OfficeError
 from tests.test_built_files import BENCH, Package
 from tests.test_check import Data, clean
+from workbook_tools.addresses import letter
 from workbook_tools.layouts import Column, case_log, load
-from workbook_tools.layouts.model import letter
 from workbook_tools.quantities import Quantity
 from workbook_tools.workbook.bench import build_bench
 from workbook_tools.workbook.log import build_log

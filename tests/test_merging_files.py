@@ -34,6 +34,7 @@ from tests.test_built_files import Package
 from tests.test_check import Data, clean, fish, site
 from tests.test_editing import sink
 from tests.test_log_agrees import differences, opened, stored
+from workbook_tools.addresses import letter
 from workbook_tools.caselog.checking import Finding, check_log
 from workbook_tools.caselog.matching import alike, merged_columns
 from workbook_tools.caselog.merging_files import MergedFile, merge_files
@@ -41,7 +42,6 @@ from workbook_tools.caselog.reading import read_log
 from workbook_tools.cli.main import cli
 from workbook_tools.errors import ReadError
 from workbook_tools.layouts import case_log, load
-from workbook_tools.layouts.model import letter
 from workbook_tools.workbook.bench import build_bench
 from workbook_tools.workbook.editing import WorkbookEdit
 from workbook_tools.workbook.log import build_log

@@ -24,14 +24,15 @@ from openpyxl.worksheet.worksheet import Worksheet
 from demo.practice import practice
 from tests.benchmarks.logs import data
 from tests.support import hostile
-from workbook_tools.caselog.reading import read_log, typed_value
+from workbook_tools.addresses import letter
+from workbook_tools.caselog.reading import ReadLog, read_log, typed_value
 from workbook_tools.caselog.unread import BesideValues, Unread
 from workbook_tools.intake import Archive, admitted_in_turn
 from workbook_tools.intake.contents import cell_sheets
 from workbook_tools.layouts import Table, case_log
 from workbook_tools.layouts.expressions import python_function
 from workbook_tools.layouts.load import column_rules
-from workbook_tools.layouts.model import Column, letter
+from workbook_tools.layouts.model import Column
 from workbook_tools.quantities.boundary import serial
 from workbook_tools.workbook.log import build_log
 
@@ -110,7 +111,12 @@ def same(one: Any, other: Any) -> bool:
 
 
 def assert_read_alike(path: Path) -> None:
-    log = read_log(path, LAYOUT)
+    """With stored results, and without: rows are then shortened on the way."""
+    assert_alike(path, read_log(path, LAYOUT, results=True), results=True)
+    assert_alike(path, read_log(path, LAYOUT), results=False)
+
+
+def assert_alike(path: Path, log: ReadLog, results: bool) -> None:
     book = openpyxl.load_workbook(path, data_only=True)
     sheets = {sheet.title.casefold(): sheet for sheet in book.worksheets}
     wanted_tables = [table.key for sheet in LAYOUT.sheets for table in sheet.tables if not table.key_source]
@@ -121,6 +127,8 @@ def assert_read_alike(path: Path) -> None:
         assert [*read.ahead.values()] == [*ahead.values()], f"{key}.ahead"
         assert all(name in read.ahead for name in ahead if not name.startswith(SHOWN)), f"{key}.ahead"
         for part, value in wanted.items():
+            if part == "stored" and not results:
+                continue
             assert same(getattr(read, part), value), f"{key}.{part}"
 
 
@@ -264,7 +272,7 @@ def test_columns_of_tables_above_each_other_are_looked_for_apart(monkeypatch: py
     """The same place is text in one table and a number in the other: a percent sign matters to the second alone."""
     beside = BesideValues(Archive(hostile.good(), "good"))
     beside._percents = [b"7"]
-    monkeypatch.setattr(beside, "sheet", lambda name: b'<row r="2"><c r="B2" s="7"><v>0.05</v></c></row>')
+    monkeypatch.setattr(beside, "sheet", lambda name: (b'<row r="2"><c r="B2" s="7"><v>0.05</v></c></row>', b""))
     fish = LAYOUT.tables["fish"].by_key
     assert beside.look_for("Fish", {1: fish["bath"]}) == []
     assert len(beside.look_for("Fish", {1: fish["weight"]})) == 1

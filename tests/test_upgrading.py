@@ -22,13 +22,13 @@ from tests.support.office import Office
 from tests.test_built_files import Package
 from tests.test_check import ROWS, clean, day
 from tests.test_editing import MAIN, cells, changed, complaints, parts
+from workbook_tools.addresses import letter
 from workbook_tools.caselog import upgrading
 from workbook_tools.caselog.checking import check_log
 from workbook_tools.caselog.reading import read_log
 from workbook_tools.caselog.upgrading import Upgrade, upgrade, upgraded
 from workbook_tools.errors import EditError, NameTakenError, ReadError
 from workbook_tools.layouts import Layout
-from workbook_tools.layouts.model import letter
 from workbook_tools.workbook.editing import WorkbookEdit
 from workbook_tools.workbook.log import build_log
 

@@ -20,12 +20,12 @@ from tests.test_built_files import Package
 from tests.test_check import ROWS, clean, day
 from tests.test_editing import cells, complaints
 from tests.test_upgrading import computed_alike, package_formula, stored
+from workbook_tools.addresses import letter
 from workbook_tools.caselog.checking import check_log
 from workbook_tools.caselog.reading import read_log
 from workbook_tools.caselog.upgrading import Upgrade, same_columns, upgraded
 from workbook_tools.layouts import Column, Layout, Table, case_log, load
 from workbook_tools.layouts.compute import Computed
-from workbook_tools.layouts.model import letter
 from workbook_tools.workbook.boards import ASKED_COLUMN, ASKED_ROW, board_results
 from workbook_tools.workbook.editing import NewColumn, WorkbookEdit
 from workbook_tools.workbook.log import build_log

@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
+from workbook_tools.addresses import column_number
 from workbook_tools.caselog.matching import alike_id
 from workbook_tools.layouts import Layout, Table
-from workbook_tools.layouts.model import column_number
 from workbook_tools.workbook.cell_formulas import formula_of
 from workbook_tools.workbook.editing import WorkbookEdit
 

@@ -8,9 +8,10 @@ from pathlib import Path
 
 from lxml import etree
 
+from workbook_tools.addresses import letter
 from workbook_tools.caselog.checking import Checked, Finding
 from workbook_tools.errors import EditError, SaveError
-from workbook_tools.layouts.model import letter, quoted
+from workbook_tools.layouts.model import quoted
 from workbook_tools.workbook.cells import SheetCells, Strings, value_cell
 from workbook_tools.workbook.editing import WorkbookEdit
 from workbook_tools.workbook.package import new_frame, package

@@ -71,7 +71,7 @@ def check_log(path: Path, layout: Layout) -> Checked:
     Raises ReadError where the file cannot be read.
     """
     archive = admitted(path)
-    log = read_log(path, layout, archive)
+    log = read_log(path, layout, archive, results=True)
     computed = log.computed()
     findings = [_of_remark(remark) for remark in log.remarks]
     for table, position, rule in computed.findings:

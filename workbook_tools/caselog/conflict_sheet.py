@@ -8,13 +8,14 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from workbook_tools.addresses import letter
 from workbook_tools.caselog.matching import alike, alike_id
 from workbook_tools.caselog.merged import REASONS, Conflict
 from workbook_tools.caselog.reading import typed_value
 from workbook_tools.caselog.recomputing import RawCells
 from workbook_tools.layouts import Layout
 from workbook_tools.layouts.load import FORMATS
-from workbook_tools.layouts.model import Column, letter
+from workbook_tools.layouts.model import Column
 from workbook_tools.quantities.boundary import serial
 from workbook_tools.workbook.cells import SheetCells, Strings, value_cell
 from workbook_tools.workbook.editing import WorkbookEdit

@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
+from workbook_tools.addresses import column_number
 from workbook_tools.caselog.ahead import MARK, SPARE_ROWS, computed_ids, pointed_to, write
 from workbook_tools.caselog.matching import alike_id
 from workbook_tools.caselog.opening import opened
@@ -13,7 +14,7 @@ from workbook_tools.caselog.reading import ReadTable, read_log
 from workbook_tools.errors import DataError, EditError, SaveError
 from workbook_tools.intake import file_content
 from workbook_tools.layouts import Layout
-from workbook_tools.layouts.model import MARK_LETTERS, column_number
+from workbook_tools.layouts.model import MARK_LETTERS
 from workbook_tools.workbook.cell_formulas import formula_of
 from workbook_tools.workbook.editing import WorkbookEdit
 from workbook_tools.workbook.saving import save

@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from workbook_tools.addresses import column_number
 from workbook_tools.caselog import ahead
 from workbook_tools.caselog.conflict_sheet import add_conflicts, listed
 from workbook_tools.caselog.matching import Side, alike_id, filled_cells, merged_columns, side
@@ -22,7 +23,6 @@ from workbook_tools.caselog.recomputing import RawCells, store_results
 from workbook_tools.errors import EditError, ReadError
 from workbook_tools.intake import Archive, admitted
 from workbook_tools.layouts import Layout, Table
-from workbook_tools.layouts.model import column_number
 from workbook_tools.workbook.cell_formulas import formula_of
 from workbook_tools.workbook.editing import TablePlace, WorkbookEdit
 
@@ -73,17 +73,23 @@ def merge_files(
     """
     archive = admitted(log)
     own = _read(log, layout, archive)
-    others = {str(path): _read(path, layout) for path in dict.fromkeys(copies)}
-    old = None if base is None else _read(base, layout)
     edit = opened(log, archive, layout)
-    logs, others = others, others | dict(returned or {})
+    logs, on_files, on_columns = {}, [], []
+    for path in dict.fromkeys(copies):
+        other = admitted(path)
+        read = logs[str(path)] = _read(path, layout, other)
+        on_files += _remarks_on_file(path, other, edit, layout)
+        on_columns += _remarks_on_columns(path, other, read)
+    old = None
+    if base is not None:
+        other = admitted(base)
+        old = _read(base, layout, other)
+        on_files += _remarks_on_file(base, other, edit, layout)
+    others = logs | dict(returned or {})
     merged = merge(own, list(others.values()), old)
+    merged.remarks += [*on_files, *on_columns]
     raw = RawCells(archive.content)
     there = listed(raw, edit.sheet_names, layout)
-    for path in (*logs, *([str(base)] if base else [])):
-        merged.remarks += _remarks_on_file(Path(path), edit, layout)
-    for path, other in logs.items():
-        merged.remarks += _remarks_on_columns(Path(path), other)
     _Writing(edit, raw, own, others, merged).run()
     merged.sort()
     new = add_conflicts(edit, there, merged.conflicts, layout, moment)
@@ -91,7 +97,7 @@ def merge_files(
     return MergedFile(merged, edit.content() if changed else archive.content, archive.content, new)
 
 
-def _read(path: Path, layout: Layout, archive: Archive | None = None) -> ReadLog:
+def _read(path: Path, layout: Layout, archive: Archive) -> ReadLog:
     """A case log; a workbook that only has sheets of its lists is none."""
     log = read_log(path, layout, archive)
     if not any(log.tables[table.key].letters for table in layout.log_tables() if table.key in log.tables):
@@ -280,9 +286,9 @@ class _Writing:
 # --------------------------------------------------------------------------------------------- what is not merged
 
 
-def _remarks_on_file(path: Path, edit: WorkbookEdit, layout: Layout) -> list[Note]:
+def _remarks_on_file(path: Path, archive: Archive, edit: WorkbookEdit, layout: Layout) -> list[Note]:
     """Another layout version, and sheets that the log does not have."""
-    other = WorkbookEdit(path.read_bytes(), path)
+    other = WorkbookEdit(archive, path)
     notes = []
     version = other.property(VERSION)
     if version is not None and version != layout.version:
@@ -295,9 +301,9 @@ def _remarks_on_file(path: Path, edit: WorkbookEdit, layout: Layout) -> list[Not
     return notes
 
 
-def _remarks_on_columns(path: Path, read: ReadLog) -> list[Note]:
+def _remarks_on_columns(path: Path, archive: Archive, read: ReadLog) -> list[Note]:
     """Filled columns that somebody added to a log sheet of a copy."""
-    raw = RawCells(path.read_bytes())
+    raw = RawCells(archive.content)
     notes = []
     for table in read.layout.log_tables():
         letters = read.tables[table.key].letters

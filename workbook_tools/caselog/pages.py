@@ -9,8 +9,8 @@ from dataclasses import dataclass
 
 from lxml import etree
 
+from workbook_tools.addresses import letter
 from workbook_tools.errors import EditError
-from workbook_tools.layouts.model import letter
 from workbook_tools.workbook.cell_formulas import Area
 from workbook_tools.workbook.editing import WorkbookEdit
 from workbook_tools.workbook.looks import Looks, styles_of

@@ -6,10 +6,11 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, fields, replace
 from functools import cached_property
 
+from workbook_tools.addresses import column_number, letter
 from workbook_tools.errors import EditError
 from workbook_tools.layouts import Layout, Sheet, Table
 from workbook_tools.layouts.formulas import TableFormulas
-from workbook_tools.layouts.model import Column, column_number, letter
+from workbook_tools.layouts.model import Column
 from workbook_tools.workbook.editing import TablePlace, WorkbookEdit
 
 GAP = 1  # columns left free between lists that stand side by side

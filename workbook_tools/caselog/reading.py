@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
 from itertools import compress
@@ -11,18 +11,19 @@ from pathlib import Path
 from types import NoneType
 from typing import Any
 
+from workbook_tools.addresses import letter
 from workbook_tools.caselog.unread import DATED, BesideValues, Unread, dates_told, merged_areas
 from workbook_tools.errors import ReadError
-from workbook_tools.intake import Archive, admitted_in_turn, sheets_ahead
+from workbook_tools.intake import Archive, admitted_in_turn, sheets_ahead, whole_sheet
 from workbook_tools.intake.contents import cell_sheets
 from workbook_tools.layouts import Layout, Sheet, Table
 from workbook_tools.layouts.compute import Computed, Typed
-from workbook_tools.layouts.model import letter
+from workbook_tools.layouts.model import Column
 from workbook_tools.layouts.uncollected import uncollected
 from workbook_tools.quantities.boundary import DAY, serial
 
-SHOWN = 3  # faults that one refusal names
 HEADING_ROWS = 60  # how far down a heading may have been moved
+SHOWN = 3  # faults that one refusal names
 
 
 @dataclass(frozen=True)
@@ -127,15 +128,35 @@ class ReadLog:
         return {key: read.numbers for key, read in self.tables.items()}
 
 
+def typed_part(layout: Layout) -> dict[str, tuple[int, int]]:
+    """Where on each sheet, by its name in small letters, all headings and all that people type were built: rows at the
+    top, and columns from A on.
+
+    Sheets with lists and reference rows, which may stand anywhere, are left out.
+    """
+    found = {}
+    for sheet in layout.sheets:
+        tables = _to_be_read(sheet)
+        if tables and all(table.log for table in tables):
+            typed = (t.first_column + n for t in tables for n, column in enumerate(t.columns) if column.typed)
+            found[sheet.name.casefold()] = (max(table.heading_row for table in tables), max(typed))
+    return found
+
+
+def _to_be_read(sheet: Sheet) -> list[Table]:
+    return [table for table in sheet.tables if not table.key_source]
+
+
 @uncollected()
-def read_log(path: Path, layout: Layout, archive: Archive | None = None) -> ReadLog:
+def read_log(path: Path, layout: Layout, archive: Archive | None = None, results: bool = False) -> ReadLog:
     """Read a case log.
 
     Parameters
     ----------
     path : an .xlsx file that this tool built and a person has filled, moved columns in, sorted or added to.
     layout : the layout it was built from.
-    archive : the file itself, where it was let in already.
+    archive : the file itself, where it was let in already; whole, where results are wanted.
+    results : whether stored results are wanted, too; reading takes twice as long with them.
 
     Returns
     -------
@@ -145,19 +166,29 @@ def read_log(path: Path, layout: Layout, archive: Archive | None = None) -> Read
     ------
     ReadError : the file is not there, is not an .xlsx workbook, is locked with a password or has none of the sheets.
     """
-    archive, names = admitted_in_turn(path) if archive is None else (archive, iter(cell_sheets(archive)))
+    if archive is None:
+        archive, names = admitted_in_turn(path, asked=None if results else typed_part(layout))
+    else:
+        names = iter(cell_sheets(archive))
     sheets = {sheet.name.casefold(): sheet for sheet in layout.sheets if sheet.tables}
     tables: dict[str, ReadTable] = {}
     said: dict[str, list[Remark]] = {}
-    with sheets_ahead(archive.content, path, (name for name in names if name.casefold() in sheets)) as ahead:
+    with sheets_ahead(archive, _sheets_to_read(names, sheets, said)) as ahead:
         beside = BesideValues(archive)
         _look_ahead(beside, sheets.values())
-        for name, cells in ahead:
-            own = said.setdefault(name.casefold(), [])
-            wanted = [table for table in sheets[name.casefold()].tables if not table.key_source]
-            words = _words(cells[: HEADING_ROWS if all(table.log for table in wanted) else None])
+        for name, read in ahead:
+            cells = read
+            wanted = _to_be_read(sheets[name.casefold()])
+            rows, columns = beside.seen(name)
+            found = _all_headings(wanted, cells[:rows])
+            if not all(_is_seen(table, *found[table.key], columns) for table in wanted):
+                cells = whole_sheet(archive, name)
+                beside.forget(name)
+                found = _all_headings(wanted, cells)
             for table in wanted:
-                tables[table.key] = _read_table(table, name, cells, words, own, beside)
+                own = said[name.casefold()]
+                tables[table.key] = _read_table(table, name, cells, found[table.key], own, beside, results)
+    # a bench workbook has Lists and Reference as well
     # a bench workbook has Lists and Reference as well
     if not any(name in said and any(table.log for table in sheet.tables) for name, sheet in sheets.items()):
         raise ReadError(path, "is a workbook, but has none of the sheets of a case log.")
@@ -174,6 +205,16 @@ def read_log(path: Path, layout: Layout, archive: Archive | None = None) -> Read
     return ReadLog(str(path), layout, in_order, remarks)
 
 
+def _sheets_to_read(names: Iterable[str], sheets: Mapping[str, Sheet], said: dict[str, list[Remark]]) -> Iterator[str]:
+    """Those sheets of a workbook whose cells are wanted; all that belong to the layout are noted as there."""
+    for name in names:
+        sheet = sheets.get(name.casefold())
+        if sheet is not None:
+            said[name.casefold()] = []
+            if _to_be_read(sheet):
+                yield name
+
+
 def _look_ahead(beside: BesideValues, sheets: Iterable[Sheet]) -> None:
     """Look into the parts while their values are still being read: most columns stand where they were built."""
     for sheet in sheets:
@@ -187,12 +228,13 @@ def _read_table(
     table: Table,
     sheet: str,
     cells: list[list[Any]],
-    words: Sequence[dict[str, int]],
+    found: tuple[int | None, dict[str, int]],
     remarks: list[Remark],
     beside: BesideValues,
+    results: bool,
 ) -> ReadTable:
     read = ReadTable(table)
-    heading_row, columns = _headings(table, words)
+    heading_row, columns = found
     missing = [c for c in table.columns if c.key not in columns and (c.typed or not table.log) and not c.hidden]
     for column in missing:
         say = f"The heading {column.heading!r} is missing on {table.sheet}; its column cannot be read."
@@ -203,12 +245,27 @@ def _read_table(
         say = f"The heading {heading!r} stands more than once on {table.sheet}; the first one is read."
         remarks.append(Remark("heading-doubled", "fault", Place(table.sheet, heading_row, heading, where), say))
     read.letters = {key: letter(index + 1) for key, index in columns.items()}
-    typed = {columns[c.key]: c for c in table.columns if c.key in columns and (c.typed or not table.log)}
+    typed = _typed_places(table, columns)
     beside.put_into(cells, sheet, typed, heading_row)
-    _read_rows(read, columns, cells, heading_row, beside.from_1904)
-    remarks += _merged(read, beside.sheet(sheet), typed, heading_row)
+    used = _read_rows(read, columns, cells, heading_row, beside.from_1904)
+    if table.log and results:
+        read.cells = list(compress(cells[heading_row:], used))
+        read.result_columns = {c.key: columns[c.key] for c in table.columns if not c.typed and c.key in columns}
+    remarks += _merged(read, beside.sheet(sheet)[1], typed, heading_row)
     remarks += () if table.log else _unread(read)
     return read
+
+
+def _is_seen(table: Table, heading_row: int | None, places: Mapping[str, int], columns: int | None) -> bool:
+    """Whether all that people type was found where only so many columns were asked for."""
+    return columns is None or (
+        heading_row is not None and all(places.get(c.key, columns) < columns for c in table.columns if c.typed)
+    )
+
+
+def _typed_places(table: Table, columns: Mapping[str, int]) -> dict[int, Column]:
+    """The columns of which every value counts, by where they stand."""
+    return {columns[c.key]: c for c in table.columns if c.key in columns and (c.typed or not table.log)}
 
 
 def _unread(read: ReadTable) -> Iterator[Remark]:
@@ -233,8 +290,8 @@ def _merged(read: ReadTable, part: bytes, typed: Iterable[int], heading_row: int
 
 def _read_rows(
     read: ReadTable, columns: dict[str, int], cells: Sequence[list[Any]], heading_row: int, from_1904: bool
-) -> None:
-    """The rows in use, column by column: a value of the usual kinds then costs no call of its own."""
+) -> list[bool]:
+    """The rows in use, column by column: a value of the usual kinds then costs no call of its own; which are in use."""
     table = read.table
     last = len(cells) if table.log or table.first_column > 1 else min(len(cells), heading_row + table.rows)
     body = cells[heading_row:last]  # a list ends with its provided rows, a log with the sheet
@@ -259,9 +316,7 @@ def _read_rows(
         values = {key: list(compress(column, used)) for key, column in values.items()}
     read.numbers = list(compress(range(heading_row + 1, last + 1), used))
     read.rows = _as_rows(tuple(values), list(values.values()), len(read.numbers))
-    if table.log:
-        read.cells = list(compress(body, used))
-        read.result_columns = {c.key: columns[c.key] for c in table.columns if not c.typed and c.key in columns}
+    return used
 
 
 def column_values(rows: Sequence[Sequence[Any]], index: int) -> list[Any]:
@@ -291,6 +346,14 @@ def _as_rows(keys: Sequence[str], columns: Sequence[Sequence[Any]], count: int) 
     if not columns:
         return [{} for _ in range(count)]
     return [dict(zip(keys, values, strict=True)) for values in zip(*columns, strict=True)]
+
+
+def _all_headings(
+    tables: Sequence[Table], cells: Sequence[Sequence[Any]]
+) -> dict[str, tuple[int | None, dict[str, int]]]:
+    """Heading row and columns of each table of a sheet."""
+    words = _words(cells[: HEADING_ROWS if all(table.log for table in tables) else None])
+    return {table.key: _headings(table, words) for table in tables}
 
 
 def _words(cells: Sequence[Sequence[Any]]) -> list[dict[str, int]]:

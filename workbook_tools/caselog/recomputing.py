@@ -6,12 +6,12 @@ from collections.abc import Collection, Mapping
 from functools import cache, partial
 from typing import Any
 
+from workbook_tools.addresses import column_number
 from workbook_tools.caselog.reading import typed_value
 from workbook_tools.intake import native_cells, native_workbook
 from workbook_tools.layouts import Layout, Table
 from workbook_tools.layouts.compute import Computed
 from workbook_tools.layouts.measures import measure
-from workbook_tools.layouts.model import column_number
 from workbook_tools.workbook.boards import ASKED_COLUMN, ASKED_ROW, board_results
 from workbook_tools.workbook.cell_formulas import formula_of
 from workbook_tools.workbook.charts import drawn_results

@@ -8,9 +8,10 @@ from typing import Any
 
 from lxml import etree
 
+from workbook_tools.addresses import column_number, letter
 from workbook_tools.caselog.placing import PlacedFormulas, Standing
 from workbook_tools.layouts import Table
-from workbook_tools.layouts.model import Column, column_number, letter
+from workbook_tools.layouts.model import Column
 from workbook_tools.workbook.appending import add_notice, add_rule
 from workbook_tools.workbook.cell_formulas import Area, formula_of, translated
 from workbook_tools.workbook.editing import NewColumn, WorkbookEdit

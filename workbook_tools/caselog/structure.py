@@ -7,10 +7,10 @@ from bisect import bisect_left, bisect_right
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
 
+from workbook_tools.addresses import column_number
 from workbook_tools.caselog.reading import ReadTable
 from workbook_tools.caselog.unread import sheet_parts
 from workbook_tools.intake.archive import Archive
-from workbook_tools.layouts.model import column_number
 
 PREFIX = rb"(?:[A-Za-z]\w*:)?"
 ROW = re.compile(rb"<" + PREFIX + rb'row\b[^>]*?\br="(\d+)"[^>]*?(?:/>|>(.*?)</' + PREFIX + rb"row>)", re.DOTALL)

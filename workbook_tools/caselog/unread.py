@@ -12,10 +12,12 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from typing import Any
 from xml.sax.saxutils import unescape
 
+from workbook_tools.addresses import column_number, letter
 from workbook_tools.intake import Archive
 from workbook_tools.intake.contents import links_of, main_part, sheets_of, tree_of
 from workbook_tools.intake.markup import Element
-from workbook_tools.layouts.model import Column, column_number, letter
+from workbook_tools.intake.shortened import any_of
+from workbook_tools.layouts.model import Column
 from workbook_tools.layouts.showing import as_shown
 from workbook_tools.layouts.trees import is_number
 from workbook_tools.quantities import Quantity
@@ -51,7 +53,7 @@ class Unread(str):
 
 def sheet_parts(archive: Archive) -> dict[str, str]:
     """The part of each sheet, by its name in small letters; raises ReadError where the file is no workbook."""
-    return {name.casefold(): link.target for name, link in sheets_of(archive, main_part(archive)).items()}
+    return {name.casefold(): link.target for name, link in sheets_of(archive).items()}
 
 
 def counts_from_1904(workbook: Element) -> bool:
@@ -75,17 +77,32 @@ class BesideValues:
         self._percents = _percent_styles(tree_of(archive, styles)) if archive.has(styles) else []
         self._looked: dict[tuple[str, frozenset[tuple[int, bool]]], list[int]] = {}
 
-    def sheet(self, name: str) -> bytes:
-        """The part of a sheet; empty where there is none."""
+    def sheet(self, name: str) -> tuple[bytes, bytes]:
+        """The part of a sheet up to the end of its rows, shortened as they were read, and what follows them.
+
+        Where they were not shortened, all of it twice; empty where there is none.
+        """
         part = self._parts.get(name.casefold())
-        return b"" if part is None else self._archive.read(part)
+        short = self._archive.shortened.get(part or "")
+        if short is not None:
+            return short.rows, short.after
+        return (b"", b"") if part is None else (self._archive.read(part),) * 2
+
+    def seen(self, name: str) -> tuple[int | None, int | None]:
+        """How many rows at the top of a sheet are whole, and how many columns there are below; None : all."""
+        short = self._archive.shortened.get(self._parts.get(name.casefold(), ""))
+        return (None, None) if short is None else (short.whole, short.columns)
+
+    def forget(self, name: str) -> None:
+        """Look into a sheet anew: there is more of it to be seen."""
+        self._looked = {key: found for key, found in self._looked.items() if key[0] != name.casefold()}
 
     def look_for(self, sheet: str, columns: Mapping[int, Column]) -> list[int]:
         """Where the cells begin that may be silent, in some columns of a sheet; asked again it is known."""
         # tables above each other may have other kinds of columns in the same places
         key = sheet.casefold(), frozenset((index, _takes_percent(column)) for index, column in columns.items())
         if key not in self._looked:
-            self._looked[key] = sorted(_suspects(self.sheet(sheet), columns, self._percents)) if columns else []
+            self._looked[key] = sorted(_suspects(self.sheet(sheet)[0], columns, self._percents)) if columns else []
         return self._looked[key]
 
     def put_into(self, cells: list[list[Any]], sheet: str, columns: Mapping[int, Column], after: int) -> None:
@@ -98,7 +115,8 @@ class BesideValues:
         columns : the typed columns by their index from 0.
         after : the heading row; nothing is changed down to it.
         """
-        for row, index, silent in _silent(self.sheet(sheet), columns, self.look_for(sheet, columns), self._percents):
+        part, _ = self.sheet(sheet)
+        for row, index, silent in _silent(part, columns, self.look_for(sheet, columns), self._percents):
             if row > after:
                 cells.extend([] for _ in range(row - len(cells)))
                 line = cells[row - 1]
@@ -187,19 +205,11 @@ def _suspects(part: bytes, columns: Mapping[int, Column], percents: list[bytes])
     without = [letters[index] for index, column in columns.items() if not _takes_percent(column)]
     marks = [rb't="e"'] if b't="e"' in part else []
     if FORMULA.search(part):
-        marks += [rb'r="(?:' + _any_of(letters.values()) + rb')\d+"[^>]*>\s*<' + PREFIX + rb"f[\s/>]"]
+        marks += [rb'r="(?:' + any_of(letters.values()) + rb')\d+"[^>]*>\s*<' + PREFIX + rb"f[\s/>]"]
     if without and percents:
-        place, style = rb'r="(?:' + _any_of(without) + rb')\d+"', rb's="(?:' + b"|".join(percents) + rb')"'
+        place, style = rb'r="(?:' + any_of(without) + rb')\d+"', rb's="(?:' + b"|".join(percents) + rb')"'
         marks += [place + rb"[^>]*" + style, style + rb"[^>]*" + place]  # attributes stand in any order
     return {part.rfind(b"<", 0, match.start()) for mark in marks for match in re.finditer(mark, part)}
-
-
-def _any_of(letters: Iterable[bytes]) -> bytes:
-    """A pattern for any of some columns, by sets of last letters: quicker than one after the other."""
-    lasts: dict[bytes, bytes] = {}
-    for place in letters:
-        lasts[place[:-1]] = lasts.get(place[:-1], b"") + place[-1:]
-    return b"|".join(first + b"[" + last + b"]" for first, last in lasts.items())
 
 
 def _of_cell(kind: bytes, inside: bytes) -> Unread | None:

@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from workbook_tools.addresses import column_number
 from workbook_tools.caselog.opening import editable
 from workbook_tools.caselog.pages import put_anew
 from workbook_tools.caselog.placing import Placement, Standing, beside, filled_on, place, with_rows
@@ -19,7 +20,6 @@ from workbook_tools.hosts.workbook_names import OURS_OR_BROKEN
 from workbook_tools.intake import admitted
 from workbook_tools.layouts import Layout, Table, load
 from workbook_tools.layouts.load import folder
-from workbook_tools.layouts.model import column_number
 from workbook_tools.workbook.cell_formulas import Area
 from workbook_tools.workbook.editing import NewColumn, WorkbookEdit
 from workbook_tools.workbook.log import build_log

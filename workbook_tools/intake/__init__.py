@@ -16,7 +16,7 @@ from workbook_tools.intake.door import admitted, admitted_in_turn
 from workbook_tools.intake.files import file_content, real_path, why_not
 from workbook_tools.intake.foreign import Foreign, foreign_in
 from workbook_tools.intake.markup import tree
-from workbook_tools.intake.native import native_cells, native_workbook, sheets_ahead
+from workbook_tools.intake.native import native_cells, native_workbook, sheets_ahead, whole_sheet
 
 __all__ = [
     "Archive",
@@ -31,5 +31,6 @@ __all__ = [
     "sheets_ahead",
     "shown",
     "tree",
+    "whole_sheet",
     "why_not",
 ]

@@ -7,8 +7,9 @@ import re
 import struct
 import zipfile
 import zlib
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from itertools import pairwise
+from typing import TypeVar, cast
 
 from workbook_tools.errors import ReadError
 from workbook_tools.intake.files import ENTRY, NOT_OR_CUT, what_it_is
@@ -20,7 +21,9 @@ from workbook_tools.intake.limits import (
     MOST_ENTRIES,
     RATIO_FROM,
 )
+from workbook_tools.intake.shortened import Shortened
 
+Found = TypeVar("Found")
 END, LISTED = b"PK\x05\x06", b"PK\x01\x02"
 END_SIZE, LOCAL_SIZE = 22, 30
 WIDE = 0xFFFF, 0xFFFFFFFF  # "see the wide directory"
@@ -49,6 +52,8 @@ class Archive:
     strict : whether bytes before and behind the zip, comments and headers that disagree are refused; the leak audit,
         which reads those too, does without.
 
+    `shortened` : the sheets of which only some columns were asked for, by their part.
+
     Raises
     ------
     ReadError : it is no zip, or the directory says what no workbook needs; the sentence names the limit.
@@ -58,6 +63,8 @@ class Archive:
         self.content, self.path = content, path
         self._kept: dict[str, bytes] = {}
         self._room = KEPT
+        self.shortened: dict[str, Shortened] = {}
+        self._found: dict[object, object] = {}
         if strict and not content.startswith(ENTRY):
             raise ReadError(path, what_it_is(content))
         _check_end(content, path, strict)
@@ -110,6 +117,12 @@ class Archive:
             if not _same_name(name, flags, entry):
                 yield f"its part {shown(entry.filename)} has another name in front than in the zip's directory"
 
+    def once(self, look: Callable[[Archive], Found]) -> Found:
+        """What a function finds in it; asked again it is not looked for again."""
+        if look not in self._found:
+            self._found[look] = look(self)
+        return cast(Found, self._found[look])
+
     # ------------------------------------------------------------------------------------------------- parts
 
     def names(self) -> list[str]:
@@ -161,6 +174,11 @@ class Archive:
         """A part, unpacked."""
         unpacked = b"".join(self.chunks(name)) if name not in self._kept else b""
         return self._kept.get(name, unpacked)
+
+    def shorten(self, name: str, short: Shortened) -> None:
+        """Have a sheet shortened; the whole of it is unpacked anew where it is asked for."""
+        self.shortened[name] = short
+        self._room += len(self._kept.pop(name, b""))
 
     def packed(self, name: str) -> memoryview:
         """A part as it lies in the file."""

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import posixpath
 import re
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
+from typing import TypeAlias
 
 from workbook_tools.errors import ReadError
 from workbook_tools.intake.archive import Archive, shown
@@ -27,6 +28,8 @@ OTHERS = (
     ("presentationml", "is a set of slides (.pptx) under another name, not a workbook."),
 )
 OPEN_DOCUMENT = re.compile(rb"^application/vnd\.oasis\.opendocument\.(\w+)")
+# of each sheet, by its name in small letters: rows at the top, and columns from A on of the others
+Asked: TypeAlias = Mapping[str, tuple[int, int]]
 TEXT_TAG = re.compile(rb"<(?:[^\s<>/:!?]{1,99}:)?si(?=[\s/>])")
 FORMAT_TAG = re.compile(rb"<(?:[^\s<>/:!?]{1,99}:)?xf(?=[\s/>])")
 
@@ -89,6 +92,15 @@ def content_type(types: Element, part: str) -> str:
 
 def main_part(archive: Archive) -> str:
     """The part with the list of sheets; raises ReadError where the file is no workbook of cells, naming what it is."""
+    return archive.once(_main_part)
+
+
+def sheets_of(archive: Archive) -> Mapping[str, Link]:
+    """The sheets and what each points to, by name; raises ReadError where one of them is not there."""
+    return archive.once(_sheets_of)
+
+
+def _main_part(archive: Archive) -> str:
     path = archive.path
     if archive.has("mimetype"):
         kind = OPEN_DOCUMENT.match(archive.read("mimetype"))
@@ -120,9 +132,8 @@ def main_part(archive: Archive) -> str:
     return targets[0]
 
 
-def sheets_of(archive: Archive, main: str) -> dict[str, Link]:
-    """The sheets and what each points to, by name; raises ReadError where one of them is not there."""
-    path = archive.path
+def _sheets_of(archive: Archive) -> Mapping[str, Link]:
+    path, main = archive.path, main_part(archive)
     root = tree_of(archive, main)
     if root.tag.rpartition("}")[2] != "workbook":
         raise ReadError(path, "is not a workbook, but another kind of document.")
@@ -151,18 +162,19 @@ def sheets_of(archive: Archive, main: str) -> dict[str, Link]:
 
 def cell_sheets(archive: Archive) -> list[str]:
     """The names of the sheets that hold cells, in their order."""
-    return [name for name, link in sheets_of(archive, main_part(archive)).items() if link.kind == "worksheet"]
+    return [name for name, link in sheets_of(archive).items() if link.kind == "worksheet"]
 
 
-def sheets_in_turn(archive: Archive) -> Iterator[str]:
+def sheets_in_turn(archive: Archive, asked: Asked) -> Iterator[str]:
     """Looks at a whole workbook and names its sheets of cells, each when it may be read: the largest first.
 
     By then everything that is no sheet was looked at, and this sheet; the others follow. Every part is unpacked once.
+    Rows of a sheet of which only a part is asked for are shortened.
     Raises ReadError where the file is no workbook that can be read.
     """
     main = main_part(archive)
     sheets: dict[str, list[str]] = {}
-    for name, link in sheets_of(archive, main).items():
+    for name, link in sheets_of(archive).items():
         if link.kind == "worksheet":
             sheets.setdefault(link.target, []).append(name)  # nothing forbids two sheets of one part
     links = [link for link in links_of(archive, main) if not link.outside]
@@ -177,7 +189,10 @@ def sheets_in_turn(archive: Archive) -> Iterator[str]:
         if part in cells and root != "worksheet":
             raise ReadError(archive.path, f"is damaged: its part {shown(part)} is no sheet of cells.")
         if root == "worksheet":
-            check_sheet(archive, part)
+            wanted = {asked.get(name.casefold(), (0, 0)) for name in sheets.get(part, [""])}
+            short = check_sheet(archive, part, *(wanted.pop() if len(wanted) == 1 else ()))
+            if short is not None:
+                archive.shorten(part, short)
         elif part in counted:
             _count(archive, part, *counted[part])
         else:

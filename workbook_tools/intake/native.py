@@ -9,18 +9,22 @@ import os
 import re
 import sys
 import tempfile
-import threading
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from typing import Any, TypeAlias
 
 import python_calamine
 
 from workbook_tools.errors import ReadError
-from workbook_tools.intake.archive import shown
+from workbook_tools.intake.archive import Archive, shown
+from workbook_tools.intake.contents import ROOT, TYPES, links_of, main_part, relations_of, sheets_of
+from workbook_tools.intake.sheets import check_sheet
+from workbook_tools.intake.shortened import packed
 
 Cells: TypeAlias = list[list[Any]]
 THREADS = 2
 WORTH_A_THREAD = 1 << 20  # bytes of a file; smaller ones are read before a thread has begun
+LARGE = 1 << 19  # bytes of a sheet, packed
+NEEDED = ("sharedStrings", "styles")
 DATE = re.compile(r"date|time|NaiveDate|duration|overflow", re.IGNORECASE)
 
 
@@ -39,31 +43,64 @@ def _workbook(content: bytes, path: object) -> python_calamine.CalamineWorkbook:
 
 
 @contextlib.contextmanager
-def sheets_ahead(content: bytes, path: object, wanted: Iterable[str]) -> Iterator[Iterator[tuple[str, Cells]]]:
+def sheets_ahead(archive: Archive, wanted: Iterable[str]) -> Iterator[Iterator[tuple[str, Cells]]]:
     """Names and values of some sheets of a workbook, in any order: read while the next ones come, and while those
     before are worked on.
 
     The reader leaves Python free while it parses, so further threads shorten the time of large files. ReadError comes
     with the sheet that cannot be read.
     """
-    if len(content) < WORTH_A_THREAD:
-        wanted = list(wanted)
-        workbook = native_workbook(content, path)
-        yield ((sheet, native_cells(workbook, sheet, path)) for sheet in wanted)
+    if len(archive.content) < WORTH_A_THREAD:
+        wanted = list(wanted)  # all of them have come before the first is read
+        with _held_back():
+            found = _read(_content(archive, wanted), archive.path, wanted)
+        yield iter(found)
         return
-    own = threading.local()  # a workbook reads one sheet at a time
-
-    def cells(sheet: str) -> tuple[str, Cells]:
-        if not hasattr(own, "workbook"):
-            own.workbook = _workbook(content, path)
-        return sheet, _cells(own.workbook, sheet, path)
-
     with _held_back(), concurrent.futures.ThreadPoolExecutor(THREADS) as pool:
         try:
-            waiting = [pool.submit(cells, sheet) for sheet in wanted]
-            yield (done.result() for done in concurrent.futures.as_completed(waiting))
+            waiting = [
+                pool.submit(_read, _content(archive, group), archive.path, group) for group in _groups(archive, wanted)
+            ]
+            yield (one for done in concurrent.futures.as_completed(waiting) for one in done.result())
         finally:
             pool.shutdown(cancel_futures=True)
+
+
+def _groups(archive: Archive, wanted: Iterable[str]) -> Iterator[list[str]]:
+    """Sheets that are read as one piece of work: each large one by itself, as soon as it comes; the others at last."""
+    small = []
+    for sheet in wanted:
+        if archive.entries[sheets_of(archive)[sheet].target].compress_size < LARGE:
+            small.append(sheet)
+        else:
+            yield [sheet]
+    if small:
+        yield small
+
+
+def _content(archive: Archive, wanted: Sequence[str]) -> bytes:
+    """What the reader gets for some sheets: where rows were shortened, a workbook of these sheets alone."""
+    short = archive.shortened
+    if not short:
+        return archive.content
+    main = main_part(archive)
+    names = {TYPES, ROOT, main, relations_of(main), *(sheets_of(archive)[sheet].target for sheet in wanted)}
+    names |= {link.target for link in links_of(archive, main) if link.kind in NEEDED}
+    there = (name for name in sorted(names) if archive.has(name))
+    return packed((name, short[name].part() if name in short else archive.read(name)) for name in there)
+
+
+def _read(content: bytes, path: object, wanted: Sequence[str]) -> list[tuple[str, Cells]]:
+    workbook = _workbook(content, path)
+    return [(sheet, _cells(workbook, sheet, path)) for sheet in wanted]
+
+
+def whole_sheet(archive: Archive, sheet: str) -> Cells:
+    """All values of a sheet of which a part was asked for; raises ReadError as the door and `native_cells` do."""
+    part = sheets_of(archive)[sheet].target
+    archive.shortened.pop(part, None)
+    check_sheet(archive, part)
+    return native_cells(native_workbook(archive.content, archive.path), sheet, archive.path)
 
 
 def native_cells(workbook: python_calamine.CalamineWorkbook, sheet: str, path: object) -> Cells:

@@ -3,23 +3,26 @@
 One stray cell in the last row makes a sheet of 60 columns a block of 63 million cells. A reader that trusts the order
 of rows loses cells that stand in another row than they say. Both are seen here without parsing: rows are cut at their
 tags, and a row whose cells all begin `<c r="` with one or two letters and the row's own number is done with a few
-counts. Any other row is read tag by tag.
+counts. Any other row is read tag by tag. Rows that were done with counts can be shortened on the way.
 """
 
 from __future__ import annotations
 
 import re
 from collections.abc import Iterator
+from itertools import pairwise
 
+from workbook_tools.addresses import column_number
 from workbook_tools.errors import ReadError
 from workbook_tools.intake.archive import Archive, shown
 from workbook_tools.intake.limits import LARGEST_ROW, MEBI, MOST_CELLS, MOST_COLUMNS, MOST_ROWS
+from workbook_tools.intake.shortened import MOST, Shortened, Shortening
 
 WIDEST_PLAIN = 702  # column ZZ
 # every capital letter is an A, and what stands behind a prefix looks as if it had none
 PLAINER = bytes.maketrans(b"ABCDEFGHIJKLMNOPQRSTUVWXYZ:", b"A" * 26 + b"<")
 NO_PREFIX = re.compile(rb"[\s/>]")
-LESS, LONGEST_NAME = ord("<"), 128
+LESS, CLOSES, LONGEST_NAME = ord("<"), ord("/"), 128
 FIRST = re.compile(rb'\s+r="(\d{1,9})"')
 # tags are bounded, so that nothing is searched through again and again for an end that is not there
 INSIDE = rb"""((?:[^<>"']|"[^"]{0,999}"|'[^']{0,999}'){0,999})>"""
@@ -31,6 +34,11 @@ ATTRIBUTE = re.compile(rb"""([^\s=<>"']+)\s*=\s*(?:"([^"]*)"|'([^']*)')""")
 PLACE = re.compile(rb"([A-Za-z]{1,3})(\d{1,10})$")
 TWO_LETTERS = re.compile(rb'c r="([A-Z]{1,2})\d')
 AFTER_NAME = b" \t\r\n/>"
+CELL_OR_ROW = re.compile(rb"<(?:c|row)[\s/>]")
+# names with a prefix; comments and other sections, which may hold anything; each pattern begins with a rare sign
+ODD = (re.compile(rb":(?:c|row)[\s/>]"), re.compile(rb"!(?<=<!)"), re.compile(rb"\?(?<=<\?)"))
+PLAIN_ROW = re.compile(rb'<row r="([0-9]{1,7})"[^<>]*>')
+ROW_CLOSED, ALL_CLOSED = b"</row>", b"</sheetData>"
 
 
 class _Extent:
@@ -43,6 +51,50 @@ class _Extent:
 
     def damaged(self, what: str) -> ReadError:
         return ReadError(self.path, f"its part {shown(self.part)} is damaged: {what}.")
+
+    def note_plain(self, raw: bytes, short: Shortening | None) -> bool:
+        """Whole rows that are all spelt as every program spells them; False, and nothing noted, where one is not.
+
+        Of a row that is shortened, what is kept; the rest was seen to hold only cells that are not asked for.
+        """
+        stop = len(raw) if raw.endswith(ROW_CLOSED) else raw.rfind(ALL_CLOSED)
+        if stop < 0 or CELL_OR_ROW.search(raw, stop) or any(odd.search(raw) for odd in ODD):
+            return False
+        row, rows, start, kept = self.row, self.rows, 0, []
+        while start < stop:
+            opened = PLAIN_ROW.match(raw, start)
+            if opened is None or not row < int(opened[1]) <= MOST_ROWS:
+                return False
+            number, begun = opened[1], opened.end()
+            row = int(number)
+            end = begun if raw[begun - 2] == CLOSES else raw.find(ROW_CLOSED, begun, stop) + len(ROW_CLOSED)
+            if end < begun:
+                return False
+            at = end if short is None or row <= short.whole else short.end_of(raw, begun, end, number)
+            plain = raw[begun:at].translate(PLAINER)
+            cells = plain.count(b"<c")
+            if cells:
+                own = plain.count(b'<c r="A%b"' % number)
+                if own != cells and own + plain.count(b'<c r="AA%b"' % number) != cells:
+                    return False
+                rows = row
+            kept += [raw[start:at]] if at == end else [raw[start:at], ROW_CLOSED]
+            start = end
+        if rows != self.rows:
+            self.exact = False
+        self.row, self.rows = row, rows
+        if short is not None:
+            short.take(kept)
+            if stop < len(raw):
+                short.end(raw[stop + len(ALL_CLOSED) :])
+        return True
+
+    def note_rows(self, raw: bytes) -> None:
+        """Whole rows, however they are spelt, and what follows the last of them."""
+        plain = raw.translate(PLAINER)
+        for start, end in pairwise([*_row_names(plain, raw), len(raw)]):
+            self.note_row(raw[start + 3 : end])
+            self.note_cells(plain[start + 3 : end], raw[start + 3 : end])
 
     def note_row(self, raw: bytes) -> None:
         """A row that begins with the attributes of its tag."""
@@ -111,59 +163,88 @@ class _Extent:
             )
 
 
-def column_number(letters: str) -> int:
-    """Column number from 1 of capital letters."""
-    number = 0
-    for sign in letters:
-        number = number * 26 + ord(sign) - 64
-    return number
+def check_sheet(archive: Archive, part: str, whole: int = 0, columns: int = 0) -> Shortened | None:
+    """Raises ReadError where a sheet's cells reach too far, or its rows or cells do not stand where they say.
 
+    Parameters
+    ----------
+    archive, part : the sheet.
+    whole, columns : how many rows at its top are asked for, and how many columns, from A on, of the others; 0 : all.
 
-def check_sheet(archive: Archive, part: str) -> None:
-    """Raises ReadError where a sheet's cells reach too far, or its rows or cells do not stand where they say."""
+    Returns
+    -------
+    The sheet with its rows shortened to these; None where it is to be taken as it is. What was cut off was not looked
+    at: whoever wants more of the sheet has it checked again.
+    """
     found = _Extent(part, archive.path)
-    for number, (plain, raw) in enumerate(_rows(archive, part)):
-        if number:
-            found.note_row(raw)
-            found.note_cells(plain, raw)
-        elif CELL_NAME.search(raw):
-            raise found.damaged("a cell stands in no row")
+    short = Shortening(whole, columns) if 0 < columns <= MOST else None
+    for has_rows, raw in _blocks(archive, part):
+        if not has_rows:
+            if CELL_NAME.search(raw):
+                raise found.damaged("a cell stands in no row")
+            if short is not None:
+                short.take([raw])
+        elif not found.note_plain(raw, short):
+            found.note_rows(raw)
+            short = None
         if found.exact:
             found.check()
     if not found.exact and found.rows * max(found.width, WIDEST_PLAIN) > MOST_CELLS:
         before = b""
-        for piece in archive.chunks(part):
+        for piece in archive.chunks(part) if short is None else short.taken:
             text = before + piece
-            columns = (column_number(letters.decode()) for letters in set(TWO_LETTERS.findall(text)))
-            found.width = max([found.width, *columns])
+            there = (column_number(letters.decode()) for letters in set(TWO_LETTERS.findall(text)))
+            found.width = max([found.width, *there])
             before = piece[-16:]
     found.check()
+    return None if short is None else short.done()
 
 
-def _rows(archive: Archive, part: str) -> Iterator[tuple[bytes, bytes]]:
-    """What stands before the rows, then each row from behind its name to the next one's; in plain and raw bytes."""
-    pieces: list[bytes] = []  # of the row that is not at its end
-    waiting, size = b"", 0
+def _blocks(archive: Archive, part: str) -> Iterator[tuple[bool, bytes]]:
+    """What stands before the rows, then many whole rows at once, with what follows the last; and whether it is rows."""
+    waiting: list[bytes] = []
+    before, size, has_rows = b"", 0, False
     for piece in archive.chunks(part):
-        raw = waiting + piece
-        plain = raw.translate(PLAINER)
-        start = 0
-        for at in _row_names(plain, raw):
-            whole = b"".join([*pieces, raw[start:at]]) if pieces else raw[start:at]
-            yield whole.translate(PLAINER) if pieces else plain[start:at], whole
-            pieces, start, size = [], at + 3, 0
-        keep = max(start, len(raw) - LONGEST_NAME)  # a name may be cut in two
-        pieces.append(raw[start:keep])
-        size += keep - start
-        waiting = raw[keep:]
+        text = before + piece  # a name may be cut in two
+        waiting.append(piece)
+        size += len(piece)
+        for find in (_first_row, _last_row):
+            at = -1 if has_rows and find is _first_row else find(text)
+            cut = size - len(text) + at
+            if at >= 0 and (cut or not has_rows):
+                whole = b"".join(waiting)
+                yield has_rows, whole[:cut]
+                waiting, size, text, has_rows = [whole[cut:]], size - cut, text[at:], True
+            if not has_rows:
+                break
+        before = text[-LONGEST_NAME:]
         if size > LARGEST_ROW:
             raise ReadError(
                 archive.path,
                 f"a row of the sheet in {shown(part)}, or what stands before or after its rows, has more than "
                 f"{LARGEST_ROW // MEBI} MB; no real one has.",
             )
-    whole = b"".join([*pieces, waiting])
-    yield whole.translate(PLAINER), whole
+    yield has_rows, b"".join(waiting)
+
+
+def _first_row(raw: bytes) -> int:
+    """Where the first row's tag begins, or -1."""
+    at = raw.find(b"<row")
+    if 0 <= at < len(raw) - 4 and raw[at + 4] in AFTER_NAME and raw.find(b":row", 0, at) < 0:
+        return at
+    at = next(_row_names(raw.translate(PLAINER), raw), -1)
+    return raw.rfind(b"<", 0, at) if at >= 0 else -1
+
+
+def _last_row(raw: bytes) -> int:
+    """Where the tag of a row begins, the last one if it has no prefix, or -1."""
+    at = raw.rfind(b"<row", 0, -1)
+    while at >= 0 and raw[at + 4] not in AFTER_NAME:
+        at = raw.rfind(b"<row", 0, at)
+    if at >= 0:
+        return at
+    names = list(_row_names(raw.translate(PLAINER), raw))
+    return raw.rfind(b"<", 0, names[-1]) if names else -1
 
 
 def _row_names(plain: bytes, raw: bytes) -> Iterator[int]:

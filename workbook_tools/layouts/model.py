@@ -5,8 +5,9 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
-from functools import cache, cached_property
+from functools import cached_property
 
+from workbook_tools.addresses import letter
 from workbook_tools.quantities import Choice, Quantity
 
 MARK_LETTERS = 3  # at most, in the mark of a lent copy
@@ -337,24 +338,6 @@ class Layout:
     def log_tables(self) -> Iterator[Table]:
         """Tables that people fill, in order."""
         return (table for table in self.tables.values() if table.log)
-
-
-def letter(number: int) -> str:
-    """Column letters of a column number from 1."""
-    text = ""
-    while number:
-        number, rest = divmod(number - 1, 26)
-        text = chr(65 + rest) + text
-    return text
-
-
-@cache
-def column_number(letters: str) -> int:
-    """Column number from 1 of column letters."""
-    number = 0
-    for sign in letters:
-        number = number * 26 + ord(sign) - 64
-    return number
 
 
 def quoted(sheet: str) -> str:

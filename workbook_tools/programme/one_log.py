@@ -11,11 +11,12 @@ from pathlib import Path
 from workbook_tools.caselog.ahead import MARK
 from workbook_tools.caselog.annotating import SAYS as MARKED_SAYS
 from workbook_tools.caselog.annotating import SHEET as MARKED
-from workbook_tools.caselog.reading import read_log
+from workbook_tools.caselog.reading import read_log, typed_part
 from workbook_tools.caselog.upgrading import LAYOUT, VERSION, layout_before
 from workbook_tools.errors import ReadError
 from workbook_tools.intake import Archive, admitted, file_content, native_cells, native_workbook, why_not
 from workbook_tools.layouts import Layout, case_log
+from workbook_tools.layouts.uncollected import uncollected
 from workbook_tools.programme.rows import Rows, rows_of
 from workbook_tools.sharing.marks import PROPERTIES
 from workbook_tools.workbook.editing import WorkbookEdit
@@ -88,9 +89,10 @@ def _digest(content: bytes) -> str:
     return hashlib.blake2b(content, digest_size=20).hexdigest()
 
 
+@uncollected()
 def _read(path: Path, content: bytes, here: File) -> tuple[File, Rows | None]:
     try:
-        archive = admitted(path, content)
+        archive = admitted(path, content, typed_part(gathered_layout()))
         version, before = _of_layout(path, archive)
         rows = rows_of(read_log(path, gathered_layout(), archive), here.file, version, before)
     except _OtherError as error:

@@ -17,7 +17,8 @@ from openpyxl.chart.shapes import GraphicalProperties
 from openpyxl.drawing.line import LineProperties
 from openpyxl.drawing.text import CharacterProperties, ParagraphProperties
 
-from workbook_tools.layouts.model import letter, quoted
+from workbook_tools.addresses import letter
+from workbook_tools.layouts.model import quoted
 from workbook_tools.layouts.showing import written
 from workbook_tools.layouts.trees import is_number
 from workbook_tools.sharing.daily_sheet import NewGrid

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from openpyxl import Workbook
 from openpyxl.worksheet.worksheet import Worksheet
 
-from workbook_tools.layouts.model import letter
+from workbook_tools.addresses import letter
 from workbook_tools.workbook.bands import line_height
 from workbook_tools.workbook.cells import SheetCells, Strings, value_cell
 from workbook_tools.workbook.page_faults import BOTTOM, EDGE, PAPERS, SIDE, TOP

@@ -13,12 +13,12 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
+from workbook_tools.addresses import letter
 from workbook_tools.caselog.reading import Place, Remark, typed_value
 from workbook_tools.errors import ReadError
 from workbook_tools.intake import Archive, admitted, file_content, native_cells, native_workbook, tree
 from workbook_tools.intake.limits import MOST_CELLS
 from workbook_tools.layouts import Layout, Table, case_log
-from workbook_tools.layouts.model import letter
 from workbook_tools.layouts.trees import is_number
 from workbook_tools.quantities import Quantity
 from workbook_tools.sharing.daily_sheet import KEYS, NUMBERS, heading_key, in_log_unit

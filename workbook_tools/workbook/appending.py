@@ -9,9 +9,9 @@ from typing import TYPE_CHECKING
 
 from lxml import etree
 
+from workbook_tools.addresses import letter
 from workbook_tools.errors import EditError
 from workbook_tools.intake.limits import MOST_COLUMNS
-from workbook_tools.layouts.model import letter
 from workbook_tools.workbook.book import escaped
 from workbook_tools.workbook.cell_formulas import Area
 from workbook_tools.workbook.growing import check_room

@@ -8,10 +8,11 @@ from typing import Any
 
 from openpyxl import Workbook
 
+from workbook_tools.addresses import letter
 from workbook_tools.layouts import Layout, Sheet
 from workbook_tools.layouts.compute import Computed, Row
 from workbook_tools.layouts.load import FORMATS
-from workbook_tools.layouts.model import letter, quoted
+from workbook_tools.layouts.model import quoted
 from workbook_tools.layouts.showing import EPOCH
 from workbook_tools.layouts.trees import is_number, same
 from workbook_tools.workbook.cells import SheetCells, Strings

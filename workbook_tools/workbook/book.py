@@ -7,9 +7,9 @@ from dataclasses import dataclass
 
 from lxml import etree
 
+from workbook_tools.addresses import letter
 from workbook_tools.errors import EditError, ReadError
 from workbook_tools.intake import Archive
-from workbook_tools.layouts.model import letter
 from workbook_tools.workbook.cells import ILLEGAL, LOOKS_ESCAPED, xml_text
 from workbook_tools.workbook.parts import Element, Package, Relation, as_utf8, local, space
 from workbook_tools.workbook.sheet_rows import ATTRIBUTES, ORDER, SheetRows, place_of

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 
 from openpyxl.formula.translate import Translator
 
-from workbook_tools.layouts.model import letter
+from workbook_tools.addresses import letter
 from workbook_tools.workbook.parts import Element, local
 from workbook_tools.workbook.sheet_rows import ATTRIBUTES, SheetRows, place_of
 

@@ -29,9 +29,10 @@ from openpyxl.drawing.text import (
 from openpyxl.worksheet.datavalidation import DataValidation
 from openpyxl.worksheet.worksheet import Worksheet
 
+from workbook_tools.addresses import letter
 from workbook_tools.layouts.formulas import choice_name
 from workbook_tools.layouts.load import FORMATS
-from workbook_tools.layouts.model import Layout, Sheet, letter
+from workbook_tools.layouts.model import Layout, Sheet
 from workbook_tools.workbook.cells import SheetCells, Strings, formula_cell, plain_formula, value_cell
 from workbook_tools.workbook.drawn import NO_POINT, SPARE_ROW, Drawn, Number, Row
 from workbook_tools.workbook.frame import steady_rows

@@ -15,9 +15,10 @@ from dataclasses import dataclass
 from functools import cached_property
 from typing import Any
 
+from workbook_tools.addresses import letter
 from workbook_tools.layouts.load import FIRST_DAY, FORMATS, LAST_DAY
 from workbook_tools.layouts.measures import Measure, measure
-from workbook_tools.layouts.model import Chart, Layout, Table, letter, quoted
+from workbook_tools.layouts.model import Chart, Layout, Table, quoted
 from workbook_tools.layouts.trees import is_number, same
 from workbook_tools.workbook.cells import (
     SheetCells,

@@ -10,10 +10,10 @@ from collections.abc import Mapping, Sequence
 
 from lxml import etree
 
+from workbook_tools.addresses import letter
 from workbook_tools.errors import DataError, EditError
 from workbook_tools.intake import Archive
 from workbook_tools.intake.limits import MOST_COLUMNS, MOST_ROWS
-from workbook_tools.layouts.model import letter
 from workbook_tools.workbook import grafting, growing
 from workbook_tools.workbook.appending import NewColumn, append_columns
 from workbook_tools.workbook.book import Book, TablePlace, escaped

@@ -12,11 +12,12 @@ from openpyxl.worksheet.table import Table as PackageTable
 from openpyxl.worksheet.table import TableFormula, TableStyleInfo
 from openpyxl.worksheet.worksheet import Worksheet
 
+from workbook_tools.addresses import letter
 from workbook_tools.hosts.excel_names import names
 from workbook_tools.layouts import Layout, Sheet, Table
 from workbook_tools.layouts.formulas import TableFormulas, choice_name, choice_names
 from workbook_tools.layouts.load import DAYS, FIRST_DAY, LAST_DAY, LONGEST
-from workbook_tools.layouts.model import Column, Form, letter
+from workbook_tools.layouts.model import Column, Form
 from workbook_tools.quantities import Quantity
 from workbook_tools.workbook.package import new_frame
 from workbook_tools.workbook.styles import Styles, notice_style

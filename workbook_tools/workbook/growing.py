@@ -7,9 +7,9 @@ from typing import TYPE_CHECKING
 
 from lxml import etree
 
+from workbook_tools.addresses import letter
 from workbook_tools.errors import EditError
 from workbook_tools.intake.limits import MOST_ROWS
-from workbook_tools.layouts.model import letter
 from workbook_tools.workbook.cell_formulas import Area, formula_of, holder, text_of, translated
 from workbook_tools.workbook.parts import Element, local
 from workbook_tools.workbook.sheet_rows import Row, SheetRows, copied

@@ -8,8 +8,8 @@ from typing import TYPE_CHECKING
 
 from lxml import etree
 
+from workbook_tools.addresses import letter
 from workbook_tools.errors import EditError
-from workbook_tools.layouts.model import letter
 from workbook_tools.workbook.book import MAIN, OFFICE, SPREADSHEET_TYPE, escaped, link_id, link_name
 from workbook_tools.workbook.parts import Element, as_utf8, local, space
 

@@ -13,7 +13,7 @@ from xml.etree import ElementTree  # only over what openpyxl has just written
 from openpyxl import Workbook
 from openpyxl.writer.excel import ExcelWriter
 
-from workbook_tools.layouts.model import letter
+from workbook_tools.addresses import letter
 from workbook_tools.workbook.cells import SheetCells, Strings
 
 SHEET_DATA = re.compile(rb"<sheetData\s*/>|<sheetData>\s*</sheetData>")

@@ -18,8 +18,8 @@ from openpyxl.utils.indexed_list import IndexedList
 from openpyxl.worksheet.pagebreak import Break
 from openpyxl.worksheet.worksheet import Worksheet
 
+from workbook_tools.addresses import letter
 from workbook_tools.errors import DataError
-from workbook_tools.layouts.model import letter
 from workbook_tools.workbook.bands import SNAP, Band, Piece, bands_of, drawing_width, gap, stacked
 from workbook_tools.workbook.blocks import Figure, Page, Value, figure
 from workbook_tools.workbook.cells import SheetCells, Strings, value_cell

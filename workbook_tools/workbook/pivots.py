@@ -27,7 +27,8 @@ from openpyxl.pivot.table import (
 )
 from openpyxl.worksheet.worksheet import Worksheet
 
-from workbook_tools.layouts.model import Layout, Pivot, PivotValue, Sheet, Table, letter
+from workbook_tools.addresses import letter
+from workbook_tools.layouts.model import Layout, Pivot, PivotValue, Sheet, Table
 from workbook_tools.layouts.trees import is_number
 from workbook_tools.workbook.cells import SheetCells, Strings, escaped, value_cell
 from workbook_tools.workbook.frame import steady_rows

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
+from workbook_tools.addresses import letter
 from workbook_tools.layouts import Sheet
-from workbook_tools.layouts.model import letter
 from workbook_tools.workbook.cells import SheetCells, Strings, formula_cell, plain_formula, value_cell
 from workbook_tools.workbook.styles import Styles
 

@@ -12,9 +12,9 @@ from copy import deepcopy
 
 from lxml import etree
 
+from workbook_tools.addresses import column_number, letter
 from workbook_tools.errors import ReadError
 from workbook_tools.intake.limits import MOST_COLUMNS, MOST_MERGED, MOST_ROWS
-from workbook_tools.layouts.model import column_number, letter
 from workbook_tools.workbook.parts import Element, as_utf8, local, parse, space, written
 
 ATTRIBUTES = rb"(?:\"[^\"]*\"|'[^']*'|[^>\"'])*"

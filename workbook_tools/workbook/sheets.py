@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+from workbook_tools.addresses import letter
 from workbook_tools.layouts import Layout, Line, Sheet, Table
 from workbook_tools.layouts.compute import Computed
 from workbook_tools.layouts.formulas import TableFormulas, key_text
 from workbook_tools.layouts.measures import measure
-from workbook_tools.layouts.model import Column, letter
+from workbook_tools.layouts.model import Column
 from workbook_tools.workbook.cells import (
     RowText,
     SheetCells,
