@@ -268,6 +268,50 @@ def test_a_daily_sheet_that_is_gone_is_said(tmp_path: Path) -> None:
     assert codes(read(edited(sent(tmp_path), change))) == ["daily-sheet-missing"]
 
 
+def test_one_daily_sheet_of_several_that_is_gone_is_named(tmp_path: Path) -> None:
+    """Rows of the others come back; without the words, a day of losses would be missing unseen."""
+
+    def deleted(book: openpyxl.Workbook) -> None:
+        filled(book, 6, "Daily sheet 2")
+        del book["Daily sheet"]
+
+    def without_headings(book: openpyxl.Workbook) -> None:
+        filled(book, 6, "Daily sheet 2")
+        book["Daily sheet"].delete_rows(FIRST - 1)
+
+    for change in (deleted, without_headings):
+        found = read(edited(sent(tmp_path), change))
+        assert [row.name for row in found.rows] == ["S01-2607221432-024"]
+        (remark,) = found.remarks
+        assert (remark.code, remark.severity) == ("daily-sheet-missing", "fault")
+        assert remark.say.endswith("Not found: Daily sheet.")
+
+
+def test_a_daily_sheet_of_another_name_is_none_that_is_gone(tmp_path: Path) -> None:
+    def change(book: openpyxl.Workbook) -> None:
+        book["Daily sheet 2"].title = "August"
+        filled(book, 6, "August")
+
+    found = read(edited(sent(tmp_path), change))
+    assert [row.name for row in found.rows] == ["S01-2607221432-024"]
+    assert found.remarks == []
+
+
+def test_a_copy_of_before_daily_sheets_were_listed_is_read(tmp_path: Path) -> None:
+    def change(book: openpyxl.Workbook) -> None:
+        filled(book)
+        about = book["About this copy"]
+        listed = [cell for (cell,) in about.iter_rows(max_col=1) if str(cell.value).startswith("Daily sheet")]
+        assert len(listed) > 1
+        for cell in listed:
+            cell.value = None
+            about.cell(cell.row, 2).value = None
+        del book["Daily sheet 2"]
+
+    found = read(edited(sent(tmp_path), change))
+    assert (len(found.rows), found.remarks) == (1, [])
+
+
 def test_changes_on_the_pages_are_listed(tmp_path: Path) -> None:
     def change(book: openpyxl.Workbook) -> None:
         sheet = book["What to give"]

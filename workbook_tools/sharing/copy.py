@@ -23,7 +23,7 @@ from workbook_tools.sharing.daily_sheet import daily_sheets
 from workbook_tools.sharing.finding_pages import finding_pages
 from workbook_tools.sharing.grid import Grid
 from workbook_tools.sharing.making import Making
-from workbook_tools.sharing.marks import VERSION, Identity, sheet_marks
+from workbook_tools.sharing.marks import UNMARKED, VERSION, Identity, sheet_marks
 from workbook_tools.sharing.next_pages import next_pages
 from workbook_tools.sharing.release import release_pages
 from workbook_tools.sharing.selection import site_rows
@@ -126,10 +126,11 @@ class _More:
 
         causes = [row["value"] for row in self.computed.data["causes"]]
         losses = self.computed.layout.tables["losses"]
-        list(daily_sheets(making, losses, new_grid, choices(making, causes)))
+        daily = list(daily_sheets(making, losses, new_grid, choices(making, causes)))
         chart = chart_sheet(making, new_grid)
         marked = {**pages, **({chart.sheet.title: chart.cells} if chart else {})}
         marks = {name: sheet_marks(cells.values(strings)) for name, cells in marked.items()}
+        marks |= {grid.sheet.title: UNMARKED for grid in daily}
         about_sheet(making, self.identity, causes, marks, new_grid)
         self._finish(frame)
         return {grid.sheet.title: grid.cells for grid in grids}

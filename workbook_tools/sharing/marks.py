@@ -20,6 +20,7 @@ LAYOUT = "producer-copy"
 VERSION = "1"
 DIGITS = 5
 BLANK = "0" * DIGITS  # the mark of a blank row
+UNMARKED = [BLANK]  # of a daily sheet, which is there to be changed: that it was given is all that is noted
 MARKS = re.compile(rf"(?:[0-9a-f]{{{DIGITS}}})+$")
 PROPERTIES = ("Copy layout", "Copy version", "Log version", "Copy site", "Copy made", "Copy language", "Copy units")
 LINE = re.compile(

@@ -24,6 +24,7 @@ from workbook_tools.quantities import Quantity
 from workbook_tools.sharing.daily_sheet import KEYS, NUMBERS, heading_key, in_log_unit
 from workbook_tools.sharing.marks import (
     BLANK,
+    UNMARKED,
     VERSION,
     Identity,
     from_line,
@@ -114,8 +115,9 @@ def returned_rows(path: Path, layout: Layout, site: str | None = None) -> Return
             "rows are read by their headings."
         )
         _say(found, "older-log-layout", say, "notice")
-    _read_sheets(sheets, layout.tables["losses"], found)
-    found.changed += _changes(sheets, found)
+    marks = _written_marks(sheets)
+    _read_sheets(sheets, layout.tables["losses"], found, [name for name, own in marks.items() if own == UNMARKED])
+    found.changed += _changes(sheets, {name: own for name, own in marks.items() if own != UNMARKED}, found)
     return found
 
 
@@ -194,7 +196,10 @@ def headings() -> dict[str, tuple[str, bool]]:
     return found
 
 
-def _read_sheets(sheets: Mapping[str, Sequence[Sequence[Any]]], losses: Table, found: Returned) -> None:
+def _read_sheets(
+    sheets: Mapping[str, Sequence[Sequence[Any]]], losses: Table, found: Returned, given: Sequence[str]
+) -> None:
+    """Read the daily sheets, whatever they are called now; `given` are the names that they were given."""
     read = 0
     for name, cells in sheets.items():
         start, columns = _heading_row(cells)
@@ -207,6 +212,13 @@ def _read_sheets(sheets: Mapping[str, Sequence[Sequence[Any]]], losses: Table, f
         _unknown(name, start, cells, columns, found)
     if not read:
         _say(found, "daily-sheet-missing", "The copy has no daily sheet any more; were its headings changed?")
+    elif read < len(given):
+        lost = [name for name in given if name not in sheets or _heading_row(sheets[name])[0] is None]
+        say = (
+            f"The copy was given {len(given)} daily sheets, {read} can be read; was one deleted, or were its headings "
+            f"changed? Not found: {', '.join(lost)}."
+        )
+        _say(found, "daily-sheet-missing", say)
     _names(found)
 
 
@@ -327,9 +339,10 @@ def _names(found: Returned) -> None:
 # ---------------------------------------------------------------------------------------------------- changes
 
 
-def _changes(sheets: Mapping[str, Sequence[Sequence[Any]]], found: Returned) -> Iterator[ChangedRow]:
+def _changes(
+    sheets: Mapping[str, Sequence[Sequence[Any]]], marks: Mapping[str, Sequence[str]], found: Returned
+) -> Iterator[ChangedRow]:
     """Rows of the pages that are not as they were written, by the marks on the page about the copy."""
-    marks = _written_marks(sheets)
     if not marks:
         _say(found, "marks-missing", "The marks of the pages are gone: changes on them cannot be seen.", "notice")
         return
