@@ -131,3 +131,12 @@ def test_a_stray_cell_behind_the_columns_stops_whoever_asks_for_more() -> None:
     assert cells[2][0] == 1
     with pytest.raises(ReadError, match="the cell ZZ1048576 stands in row 3"):
         whole_sheet(archive, NAME)
+
+
+def test_a_sheet_that_cannot_be_shortened_to_its_end_is_looked_at_from_the_beginning() -> None:
+    """What was cut from its first rows would otherwise never be looked at, and the whole sheet be read."""
+    many = "".join(f'<row r="{n}"><c r="A{n}"><v>{n}</v></c></row>' for n in range(4, 20_000))
+    for odd in (" ", "<!---->"):
+        far = f'<row r="3"><c r="A3"><v>1</v></c><c r="ZZ1048576"><v>1</v></c></row>{many}<row r="20000">{odd}</row >'
+        with pytest.raises(ReadError, match="the cell ZZ1048576 stands in row 3"):
+            admitted("input", in_sheet(far), {NAME.casefold(): (WHOLE, COLUMNS)})

@@ -295,28 +295,43 @@ def _read_rows(
     table = read.table
     last = len(cells) if table.log or table.first_column > 1 else min(len(cells), heading_row + table.rows)
     body = cells[heading_row:last]  # a list ends with its provided rows, a log with the sheet
-    blank = [None] * len(body)
+    given = table.id_column.key if table.id_column is not None and table.gives_ids else ""
+    ahead = _rows_ahead(body, columns.get(given))
+    filled = body[: len(body) - ahead]
     typed = [column for column in table.columns if column.typed or not table.log]
     values: dict[str, list[Any]] = {}
     for column in typed:
-        held = _column(body, columns[column.key]) if column.key in columns else blank
+        rows = body if column.key == given else filled
+        held = _column(rows, columns[column.key]) if column.key in columns else [None] * len(rows)
         if table.log and (from_1904 or not DATED.isdisjoint(map(type, held))):  # in lists dates stand as they like
             held = dates_told(held, column, from_1904)
         values[column.key] = _typed_values(held)
     telling = [values[column.key] for column in typed if not (table.log and column.give)]
     nothing = (None,) * len(telling)
-    used = [row != nothing for row in zip(*telling, strict=True)]
+    used = [*(row != nothing for row in zip(*telling, strict=True)), *[False] * ahead]
     if table.log:
-        for number, name, filled in zip(
-            range(heading_row + 1, last + 1), values[table.key_column.key], used, strict=True
-        ):
-            if not filled and name is not None:
+        names = values[table.key_column.key]
+        for number, name, in_use in zip(range(heading_row + 1, last + 1), names, used, strict=False):
+            if not in_use and name is not None:
                 read.ahead.setdefault(str(name), number)
     if not all(used):
         values = {key: list(compress(column, used)) for key, column in values.items()}
     read.numbers = list(compress(range(heading_row + 1, last + 1), used))
     read.rows = _as_rows(tuple(values), list(values.values()), len(read.numbers))
     return used
+
+
+def _rows_ahead(body: Sequence[list[Any]], given: int | None) -> int:
+    """How many rows at the end hold nothing, but for an id where these are given ahead; there may be thousands."""
+    number = 0
+    for row in reversed(body):
+        something = len(row) - row.count("") - row.count(None)
+        if something and not (
+            something == 1 and given is not None and given < len(row) and row[given] not in ("", None)
+        ):
+            break
+        number += 1
+    return number
 
 
 def column_values(rows: Sequence[Sequence[Any]], index: int) -> list[Any]:

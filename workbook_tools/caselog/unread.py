@@ -206,8 +206,9 @@ def _suspects(part: bytes, columns: Mapping[int, Column], percents: list[bytes])
     marks = [rb't="e"'] if b't="e"' in part else []
     if FORMULA.search(part):
         marks += [rb'r="(?:' + any_of(letters.values()) + rb')\d+"[^>]*>\s*<' + PREFIX + rb"f[\s/>]"]
-    if without and percents:
-        place, style = rb'r="(?:' + any_of(without) + rb')\d+"', rb's="(?:' + b"|".join(percents) + rb')"'
+    there = [number for number in percents if b's="%b"' % number in part] if without else []
+    if there:
+        place, style = rb'r="(?:' + any_of(without) + rb')\d+"', rb's="(?:' + b"|".join(there) + rb')"'
         marks += [place + rb"[^>]*" + style, style + rb"[^>]*" + place]  # attributes stand in any order
     return {part.rfind(b"<", 0, match.start()) for mark in marks for match in re.finditer(mark, part)}
 

@@ -35,8 +35,6 @@ PLACE = re.compile(rb"([A-Za-z]{1,3})(\d{1,10})$")
 TWO_LETTERS = re.compile(rb'c r="([A-Z]{1,2})\d')
 AFTER_NAME = b" \t\r\n/>"
 CELL_OR_ROW = re.compile(rb"<(?:c|row)[\s/>]")
-# names with a prefix; comments and other sections, which may hold anything; each pattern begins with a rare sign
-ODD = (re.compile(rb":(?:c|row)[\s/>]"), re.compile(rb"!(?<=<!)"), re.compile(rb"\?(?<=<\?)"))
 PLAIN_ROW = re.compile(rb'<row r="([0-9]{1,7})"[^<>]*>')
 ROW_CLOSED, ALL_CLOSED = b"</row>", b"</sheetData>"
 
@@ -58,7 +56,7 @@ class _Extent:
         Of a row that is shortened, what is kept; the rest was seen to hold only cells that are not asked for.
         """
         stop = len(raw) if raw.endswith(ROW_CLOSED) else raw.rfind(ALL_CLOSED)
-        if stop < 0 or CELL_OR_ROW.search(raw, stop) or any(odd.search(raw) for odd in ODD):
+        if stop < 0 or CELL_OR_ROW.search(raw, stop) or _is_odd(raw):
             return False
         row, rows, start, kept = self.row, self.rows, 0, []
         while start < stop:
@@ -176,8 +174,15 @@ def check_sheet(archive: Archive, part: str, whole: int = 0, columns: int = 0) -
     The sheet with its rows shortened to these; None where it is to be taken as it is. What was cut off was not looked
     at: whoever wants more of the sheet has it checked again.
     """
+    short = _looked_at(archive, part, Shortening(whole, columns)) if 0 < columns <= MOST else None
+    if short is None:
+        _looked_at(archive, part, None)
+    return short
+
+
+def _looked_at(archive: Archive, part: str, short: Shortening | None) -> Shortened | None:
+    """Looks at a sheet, and shortens it; None, and not all was looked at, where that cannot be done."""
     found = _Extent(part, archive.path)
-    short = Shortening(whole, columns) if 0 < columns <= MOST else None
     for has_rows, raw in _blocks(archive, part):
         if not has_rows:
             if CELL_NAME.search(raw):
@@ -185,8 +190,9 @@ def check_sheet(archive: Archive, part: str, whole: int = 0, columns: int = 0) -
             if short is not None:
                 short.take([raw])
         elif not found.note_plain(raw, short):
+            if short is not None:
+                return None
             found.note_rows(raw)
-            short = None
         if found.exact:
             found.check()
     if not found.exact and found.rows * max(found.width, WIDEST_PLAIN) > MOST_CELLS:
@@ -245,6 +251,20 @@ def _last_row(raw: bytes) -> int:
         return at
     names = list(_row_names(raw.translate(PLAINER), raw))
     return raw.rfind(b"<", 0, names[-1]) if names else -1
+
+
+def _is_odd(raw: bytes) -> bool:
+    """Whether rows or cells have a prefix, or there are comments or other sections, which may hold anything.
+
+    Sought by signs that are rare, one after the other: a pattern takes eight times as long.
+    """
+    for sign in (b":", b"!", b"?"):
+        at = raw.find(sign)
+        while at >= 0:
+            if raw.startswith((b"c", b"row"), at + 1) if sign == b":" else raw[at - 1] == LESS:
+                return True
+            at = raw.find(sign, at + 1)
+    return False
 
 
 def _row_names(plain: bytes, raw: bytes) -> Iterator[int]:
