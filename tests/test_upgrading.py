@@ -82,7 +82,7 @@ def computed_alike(path: Path, office: Office) -> int:
 
 def stored(path: Path, layout: Layout) -> dict[tuple[str, str, int], Any]:
     """Stored results and typed values by sheet, heading and row, but for the hidden positions on other sheets."""
-    read = read_log(path, layout)
+    read = read_log(path, layout, results=True)
     found = {}
     for table in layout.log_tables():
         own = read.tables[table.key]
@@ -314,7 +314,7 @@ def test_a_column_of_the_persons_own_by_a_new_name_is_taken_over(log: Path, foll
     edit.append_columns("Stocks", [NewColumn("harvested ON", results=[day(2026, 5, 1)])])
     log.write_bytes(edit.content())
     new = write(tmp_path / "new.xlsx", upgraded(log, following))
-    read = read_log(new, following)
+    read = read_log(new, following, results=True)
     assert read.tables["stocks"].rows[0]["harvested"] == day(2026, 5, 1)
     assert read.tables["stocks"].letters["harvested"] == letter(place.last_column + 1)
     assert read.tables["stocks"].stored[0]["kept"] == 61  # 1 March to 1 May 2026

@@ -68,18 +68,20 @@ class ReadTable:
     rows: list[dict[str, Any]] = field(default_factory=list)
     numbers: list[int] = field(default_factory=list)
     ahead: dict[str, int] = field(default_factory=dict)  # ids given to rows that are not filled yet
-    cells: list[list[Any]] = field(default_factory=list)  # of the same rows, as the file has them
+    cells: list[list[Any]] | None = None  # of the same rows, as the file has them; None where results are not wanted
     result_columns: dict[str, int] = field(default_factory=dict)  # index in `cells` of each computed column
 
     def results(self, key: str) -> list[Any]:
-        """Stored results of one computed column, for the rows in use."""
+        """Stored results of one computed column, for the rows in use; raises ValueError where they were not wanted."""
+        if self.cells is None:
+            raise ValueError(f"the stored results of {self.table.key} were not read")
         return column_values(self.cells, self.result_columns[key])
 
     @cached_property
     def stored(self) -> list[dict[str, Any]]:
-        """Stored results of each row, by column key."""
-        if not self.cells:
-            return [{} for _ in self.rows]
+        """Stored results of each row, by column key; raises ValueError where they were not wanted."""
+        if self.cells is None:
+            raise ValueError(f"the stored results of {self.table.key} were not read")
         return _as_rows(tuple(self.result_columns), [self.results(key) for key in self.result_columns], len(self.cells))
 
     def place(self, position: int, key: str) -> Place:
@@ -197,7 +199,7 @@ def read_log(path: Path, layout: Layout, archive: Archive | None = None, results
         if name not in said:
             say = f"The sheet {sheet.name} is missing; was it renamed or deleted?"
             remarks.append(Remark("sheet-missing", "fault", Place(sheet.name, 1), say))
-            tables |= {table.key: ReadTable(table) for table in sheet.tables}
+            tables |= {table.key: ReadTable(table, cells=[] if results else None) for table in sheet.tables}
         remarks += said.get(name, [])
     in_order = {
         table.key: tables[table.key] for sheet in sheets.values() for table in sheet.tables if table.key in tables
@@ -233,7 +235,7 @@ def _read_table(
     beside: BesideValues,
     results: bool,
 ) -> ReadTable:
-    read = ReadTable(table)
+    read = ReadTable(table, cells=[] if results else None)
     heading_row, columns = found
     missing = [c for c in table.columns if c.key not in columns and (c.typed or not table.log) and not c.hidden]
     for column in missing:
@@ -248,9 +250,10 @@ def _read_table(
     typed = _typed_places(table, columns)
     beside.put_into(cells, sheet, typed, heading_row)
     used = _read_rows(read, columns, cells, heading_row, beside.from_1904)
-    if table.log and results:
+    if results:
+        computed = (column for column in table.columns if table.log and not column.typed and column.key in columns)
         read.cells = list(compress(cells[heading_row:], used))
-        read.result_columns = {c.key: columns[c.key] for c in table.columns if not c.typed and c.key in columns}
+        read.result_columns = {column.key: columns[column.key] for column in computed}
     remarks += _merged(read, beside.sheet(sheet)[1], typed, heading_row)
     remarks += () if table.log else _unread(read)
     return read
