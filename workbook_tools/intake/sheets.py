@@ -34,7 +34,7 @@ ATTRIBUTE = re.compile(rb"""([^\s=<>"']+)\s*=\s*(?:"([^"]*)"|'([^']*)')""")
 PLACE = re.compile(rb"([A-Za-z]{1,3})(\d{1,10})$")
 TWO_LETTERS = re.compile(rb'c r="([A-Z]{1,2})\d')
 AFTER_NAME = b" \t\r\n/>"
-CELL_OR_ROW = re.compile(rb"<(?:c|row)[\s/>]")
+CELL_OR_ROW = re.compile(rb"<c[\s/>]"), re.compile(rb"<row[\s/>]")
 PLAIN_ROW = re.compile(rb'<row r="([0-9]{1,7})"[^<>]*>')
 ROW_CLOSED, ALL_CLOSED = b"</row>", b"</sheetData>"
 
@@ -56,15 +56,14 @@ class _Extent:
         Of a row that is shortened, what is kept; the rest was seen to hold only cells that are not asked for.
         """
         stop = len(raw) if raw.endswith(ROW_CLOSED) else raw.rfind(ALL_CLOSED)
-        if stop < 0 or CELL_OR_ROW.search(raw, stop) or _is_odd(raw):
+        if stop < 0 or _is_odd(raw, stop) or (short is None and any(name.search(raw, stop) for name in CELL_OR_ROW)):
             return False
         row, rows, start, kept = self.row, self.rows, 0, []
         while start < stop:
             opened = PLAIN_ROW.match(raw, start)
-            if opened is None or not row < int(opened[1]) <= MOST_ROWS:
+            if opened is None or not row < (here := int(number := opened[1])) <= MOST_ROWS:
                 return False
-            number, begun = opened[1], opened.end()
-            row = int(number)
+            row, begun = here, opened.end()
             end = begun if raw[begun - 2] == CLOSES else raw.find(ROW_CLOSED, begun, stop) + len(ROW_CLOSED)
             if end < begun:
                 return False
@@ -253,17 +252,17 @@ def _last_row(raw: bytes) -> int:
     return raw.rfind(b"<", 0, names[-1]) if names else -1
 
 
-def _is_odd(raw: bytes) -> bool:
-    """Whether rows or cells have a prefix, or there are comments or other sections, which may hold anything.
+def _is_odd(raw: bytes, stop: int) -> bool:
+    """Whether names up to `stop` have a prefix, or there are sections such as comments, which may hold anything.
 
     Sought by signs that are rare, one after the other: a pattern takes eight times as long.
     """
     for sign in (b":", b"!", b"?"):
-        at = raw.find(sign)
+        at = raw.find(sign, 0, stop)
         while at >= 0:
             if raw.startswith((b"c", b"row"), at + 1) if sign == b":" else raw[at - 1] == LESS:
                 return True
-            at = raw.find(sign, at + 1)
+            at = raw.find(sign, at + 1, stop)
     return False
 
 

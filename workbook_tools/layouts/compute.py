@@ -16,7 +16,7 @@ from typing import Any
 
 from workbook_tools.errors import LayoutError
 from workbook_tools.layouts.expressions import NOTHING, is_measure, python_function
-from workbook_tools.layouts.measures import Measure, measure
+from workbook_tools.layouts.measures import Measure, Running, measure
 from workbook_tools.layouts.model import Column, Form, Layout, Rule, Table
 from workbook_tools.layouts.trees import column_names, is_number, is_own, parsed
 from workbook_tools.layouts.uncollected import uncollected
@@ -282,6 +282,7 @@ class Computed(Typed):
         super().__init__(layout, data, rows, ahead)
         self.findings: list[tuple[Table, int, Rule]] = []
         self.groups: dict[tuple[str, str], dict[object, list[Row]]] = {}
+        self.running: dict[tuple[str, int], Running] = {}
         for table in self.in_turn:
             self._compute(table)
         for table in (t for t in layout.tables.values() if t.key_source):
@@ -293,7 +294,13 @@ class Computed(Typed):
         for test in figure.tests:
             if test.own and (row[test.own] is None or (test.sign != "=" and not is_number(row[test.own]))):
                 return None
-        return figure.value(self._alike(figure, row), None, row)
+        rows = self._alike(figure, row)
+        if not figure.runs:
+            return figure.value(rows, None, row)
+        key = expression, id(rows)  # the rows of a group stay in `groups`
+        if key not in self.running:
+            self.running[key] = Running(figure, figure.tests[0].passing(rows, None, row))
+        return self.running[key].value(row[figure.tests[1].own])
 
     def _alike(self, figure: Measure, row: Row) -> Sequence[Row]:
         """Rows that pass a figure's first test, gathered once: asked for by many rows, the whole table is too long."""
@@ -305,7 +312,7 @@ class Computed(Typed):
             for other in self.data[figure.table.key]:
                 groups.setdefault(_folded(other.get(first.column)), []).append(other)
             self.groups[figure.table.key, first.column] = groups
-        return self.groups[figure.table.key, first.column].get(_folded(row[first.own or "key"]), [])
+        return self.groups[figure.table.key, first.column].get(_folded(row[first.own or "key"]), ())
 
     @staticmethod
     def table_reasons(table: Table) -> list[Column]:

@@ -1,0 +1,42 @@
+"""Running figures, which are added up once for a group, against the same figure over the rows that pass its tests."""
+
+from __future__ import annotations
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from workbook_tools.layouts import case_log
+from workbook_tools.layouts.compute import Computed
+from workbook_tools.layouts.measures import measure
+
+LAYOUT = case_log()
+CELL = st.one_of(st.none(), st.sampled_from(("", "text", True)), st.integers(-3, 9).map(lambda n: n / 2))
+LOSS = st.fixed_dictionaries({"stock_row": st.sampled_from((None, 6.0, 7.0)), "date": CELL, "degrees": CELL})
+
+
+@settings(derandomize=True, max_examples=400, deadline=None)
+@given(st.lists(LOSS, max_size=8), st.sampled_from(("<", "<=", ">", ">=")), st.booleans())
+def test_running_figures_are_those_of_the_rows(rows: list[dict[str, object]], sign: str, total: bool) -> None:
+    what = "total(losses.degrees" if total else "count(losses"
+    expression = f"{what}, stock_row == row.stock_row, date {sign} row.date)"
+    figure = measure(expression, LAYOUT.tables, "losses")
+    assert figure.runs
+    log = Computed(LAYOUT, {})
+    log.data["losses"] = [dict(row) for row in rows]
+    for asking in log.data["losses"]:
+        found = log.tally(expression, asking)
+        number = isinstance(asking["date"], float)
+        if asking["stock_row"] is None or not number:
+            assert found is None
+        else:
+            assert found == pytest.approx(figure.value(rows, None, asking), abs=1e-12)
+
+
+def test_only_sums_on_one_side_of_a_place_run() -> None:
+    """The others are asked row by row; both kinds are in the layout."""
+    expressions = [column.expression for table in LAYOUT.log_tables() for column in table.columns]
+    own = [text for text in expressions if text.startswith(("total(", "count(")) and "row." in text]
+    runs = {text for text in own if measure(text, LAYOUT.tables, "case log").runs}
+    assert runs
+    assert runs < set(own)
