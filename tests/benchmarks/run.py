@@ -14,9 +14,9 @@ Imports and what a job needs beforehand are not timed, but count for its memory.
     openpyxl          the bare values of the same cells by openpyxl, no formulas, rules, tables or styles
     xlsxwriter        the same by XlsxWriter
     deflate           the floor of writing: the log's own parts deflated by zlib, at the level it is written with
-    read              the rows in use, typed values by column, with their places
+    read              the rows in use, typed values by column, with their places; without stored results
     validate          read, and each typed column judged by its rules: required, kind, range, list, where it points
-    check             everything that `workbook-tools check` looks at; computes the log
+    check             everything that `workbook-tools check` looks at; reads stored results too, and computes the log
     fastexcel         all sheets into Arrow, every column as text: left to guess, it refuses columns of mixed kinds
     calamine          all sheets into lists by python-calamine
     pandas_calamine   all sheets by pandas.read_excel with calamine
