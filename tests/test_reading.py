@@ -25,9 +25,9 @@ from demo.practice import practice
 from tests.benchmarks.logs import data
 from tests.support import hostile
 from workbook_tools.addresses import letter
-from workbook_tools.caselog.reading import ReadLog, read_log, typed_value
+from workbook_tools.caselog.reading import ReadLog, read_log, typed_part, typed_value
 from workbook_tools.caselog.unread import BesideValues, Unread
-from workbook_tools.intake import Archive, admitted_in_turn
+from workbook_tools.intake import Archive, admitted, admitted_in_turn
 from workbook_tools.intake.contents import cell_sheets
 from workbook_tools.layouts import Table, case_log
 from workbook_tools.layouts.expressions import python_function
@@ -276,6 +276,16 @@ def test_columns_of_tables_above_each_other_are_looked_for_apart(monkeypatch: py
     fish = LAYOUT.tables["fish"].by_key
     assert beside.look_for("Fish", {1: fish["bath"]}) == []
     assert len(beside.look_for("Fish", {1: fish["weight"]})) == 1
+
+
+def test_results_that_were_not_read_are_refused(demo: Path) -> None:
+    """An empty answer would pass for a log without results."""
+    read = read_log(demo, LAYOUT).tables["baths"]
+    for asked in (lambda: read.stored, lambda: read.results("check")):
+        with pytest.raises(ValueError, match="the stored results of baths were not read"):
+            asked()
+    with pytest.raises(ValueError, match="let in without its results"):
+        read_log(demo, LAYOUT, admitted(demo, asked=typed_part(LAYOUT)), results=True)
 
 
 def test_two_sheets_of_one_part_are_both_named() -> None:

@@ -167,11 +167,14 @@ def read_log(path: Path, layout: Layout, archive: Archive | None = None, results
     Raises
     ------
     ReadError : the file is not there, is not an .xlsx workbook, is locked with a password or has none of the sheets.
+    ValueError : results are wanted of an archive whose rows were shortened.
     """
     if archive is None:
         archive, names = admitted_in_turn(path, asked=None if results else typed_part(layout))
     else:
         names = iter(cell_sheets(archive))
+    if results and archive.shortened:
+        raise ValueError("the file was let in without its results")
     sheets = {sheet.name.casefold(): sheet for sheet in layout.sheets if sheet.tables}
     tables: dict[str, ReadTable] = {}
     said: dict[str, list[Remark]] = {}
@@ -190,7 +193,6 @@ def read_log(path: Path, layout: Layout, archive: Archive | None = None, results
             for table in wanted:
                 own = said[name.casefold()]
                 tables[table.key] = _read_table(table, name, cells, found[table.key], own, beside, results)
-    # a bench workbook has Lists and Reference as well
     # a bench workbook has Lists and Reference as well
     if not any(name in said and any(table.log for table in sheet.tables) for name, sheet in sheets.items()):
         raise ReadError(path, "is a workbook, but has none of the sheets of a case log.")
