@@ -27,7 +27,7 @@ from tests.support import hostile
 from workbook_tools.addresses import letter
 from workbook_tools.caselog.reading import ReadLog, read_log, typed_part, typed_value
 from workbook_tools.caselog.unread import BesideValues, Unread
-from workbook_tools.intake import Archive, admitted, admitted_in_turn
+from workbook_tools.intake import Archive, admitted, admitted_in_turn, native
 from workbook_tools.intake.contents import cell_sheets
 from workbook_tools.layouts import Table, case_log
 from workbook_tools.layouts.expressions import python_function
@@ -186,7 +186,13 @@ def blank_and_far_rows(book: openpyxl.Workbook) -> None:
 @pytest.mark.parametrize(
     "change", [column_moved, rows_above, headings_gone_and_doubled, sheet_gone, odd_values, blank_and_far_rows]
 )
-def test_a_log_in_a_mess_is_read_alike(change: Callable[[openpyxl.Workbook], None], tmp_path: Path) -> None:
+@pytest.mark.parametrize("size", ["small", "large"])
+def test_a_log_in_a_mess_is_read_alike(
+    change: Callable[[openpyxl.Workbook], None], size: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    if size == "large":  # read by several threads, each sheet from a workbook of its own
+        monkeypatch.setattr(native, "WORTH_A_THREAD", 0)
+        monkeypatch.setattr(native, "LARGE", 0)
     path = tmp_path / "mess.xlsx"
     path.write_bytes(build_log(LAYOUT, data(12), rows=20))
     book = openpyxl.load_workbook(path)
