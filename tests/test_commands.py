@@ -44,6 +44,12 @@ def test_calc_prints_the_answer_with_its_unit() -> None:
     assert run("calc", "BATH.MASS", "40", "80").stdout == "3.2 g\n"
 
 
+def test_the_module_is_the_command_where_that_is_not_found() -> None:
+    command = [sys.executable, "-m", "workbook_tools", "calc", "BATH.MASS", "40", "80"]
+    done = subprocess.run(command, capture_output=True, text=True, check=False)
+    assert (done.stdout, done.stderr, done.returncode) == ("3.2 g\n", "", 0)
+
+
 def test_calc_as_json() -> None:
     done = json.loads(run("calc", "bath.mass", "40", "80 mg/L", "--json").stdout)
     assert done == {"function": "BATH.MASS", "args": [40.0, 80.0], "result": 3.2, "unit": "g"}

@@ -33,6 +33,7 @@ NOT_RUN = {
     "python3 tests/first_hour.py": "makes environments and takes minutes; tests/test_packaging.py tries the package",
     "python3 tests/try_package.py": "makes environments and takes minutes; tests/test_packaging.py tries the package",
     "python3 tests/ready_files.py": "writes files of this checkout; tests/test_ready_files.py compares them",
+    "python -m workbook_tools": "is a name for all commands; tests/test_commands.py calls one by it",
     "python3 demo/run.py": "has a test of its own, tests/test_year.py, and makes an environment",
     "python3 demo/pictures.py": "writes the pictures of this checkout, and makes an environment",
     "workbook-tools extension functions.oxt --install": "changes the LibreOffice of whoever runs the tests",
