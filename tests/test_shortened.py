@@ -110,6 +110,15 @@ def test_rows_are_shortened_where_nothing_is_odd() -> None:
     assert not archive.shortened
 
 
+@pytest.mark.parametrize("where", ["A", "E"])
+@pytest.mark.parametrize("asked", [None, {NAME.casefold(): (WHOLE, COLUMNS)}], ids=["whole", "asked"])
+def test_a_row_inside_a_row_is_damage(asked: dict[str, tuple[int, int]] | None, where: str) -> None:
+    """In the part of the row that is kept, and in what is cut off."""
+    cells = "".join(f'<c r="{letters}3"><v>1</v>{"<row/>" if letters == where else ""}</c>' for letters in "ABCDEF")
+    with pytest.raises(ReadError, match="row 3 has no end"):
+        admitted("input", in_sheet(f'<row r="3">{cells}</row><row r="4"/>'), asked)
+
+
 @pytest.mark.parametrize("columns", [1, 25, 26, 27, 51, 52, 53, 676, 701])
 def test_every_number_of_columns_can_be_asked_for(columns: int) -> None:
     letters = [chr(65 + n // 26 - 1) * (n >= 26) + chr(65 + n % 26) for n in range(702)]

@@ -56,7 +56,8 @@ class _Extent:
         Of a row that is shortened, what is kept; the rest was seen to hold only cells that are not asked for.
         """
         stop = len(raw) if raw.endswith(ROW_CLOSED) else raw.rfind(ALL_CLOSED)
-        if stop < 0 or _is_odd(raw, stop) or (short is None and any(name.search(raw, stop) for name in CELL_OR_ROW)):
+        seen = len(raw) if short is None else stop  # what follows the rows is read by who reads all of it
+        if stop < 0 or _is_odd(raw, seen) or any(name.search(raw, stop, seen) for name in CELL_OR_ROW):
             return False
         row, rows, start, kept = self.row, self.rows, 0, []
         while start < stop:
@@ -64,8 +65,9 @@ class _Extent:
             if opened is None or not row < (here := int(number := opened[1])) <= MOST_ROWS:
                 return False
             row, begun = here, opened.end()
-            end = begun if raw[begun - 2] == CLOSES else raw.find(ROW_CLOSED, begun, stop) + len(ROW_CLOSED)
-            if end < begun:
+            end = raw.find(b"<row", begun, stop)
+            end = stop if end < 0 else end
+            if end > begun if raw[begun - 2] == CLOSES else not raw.startswith(ROW_CLOSED, end - len(ROW_CLOSED)):
                 return False
             at = end if short is None or row <= short.whole else short.end_of(raw, begun, end, number)
             plain = raw[begun:at].translate(PLAINER)
