@@ -25,6 +25,7 @@ THREADS = 2
 WORTH_A_THREAD = 1 << 20  # bytes of a file; smaller ones are read before a thread has begun
 LARGE = 1 << 19  # bytes of a sheet, packed
 NEEDED = ("sharedStrings", "styles")
+TAKEN = ("xl/sharedstrings.xml", "xl/styles.xml")  # by the reader, whatever points to them
 DATE = re.compile(r"date|time|NaiveDate|duration|overflow", re.IGNORECASE)
 
 
@@ -86,6 +87,7 @@ def _content(archive: Archive, wanted: Sequence[str]) -> bytes:
     main = main_part(archive)
     names = {TYPES, ROOT, main, relations_of(main), *(sheets_of(archive)[sheet].target for sheet in wanted)}
     names |= {link.target for link in links_of(archive, main) if link.kind in NEEDED}
+    names |= {name for name in archive.names() if name.casefold() in TAKEN}
     there = (name for name in sorted(names) if archive.has(name))
     return packed((name, short[name].part() if name in short else archive.read(name)) for name in there)
 
