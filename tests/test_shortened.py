@@ -3,16 +3,19 @@
 from __future__ import annotations
 
 import zipfile
+from pathlib import Path
 
 import pytest
 from hypothesis import HealthCheck, event, given, settings
 from hypothesis import strategies as st
 
 from tests.fuzz.mutations import tiny
-from tests.support.hostile import MAIN, parts_of, zipped
+from tests.support.hostile import MAIN, RELATIONS, parts_of, replaced, zipped
 from workbook_tools.addresses import column_number
+from workbook_tools.caselog.reading import read_log
 from workbook_tools.errors import ReadError
 from workbook_tools.intake import admitted, sheets_ahead, whole_sheet
+from workbook_tools.layouts import case_log
 
 PARTS, SHEET, NAME = parts_of(tiny()), "xl/s.xml", "Sites"
 WHOLE, COLUMNS = 2, 3  # rows at the top, and columns below them, that are asked for
@@ -149,3 +152,12 @@ def test_a_sheet_that_cannot_be_shortened_to_its_end_is_looked_at_from_the_begin
         far = f'<row r="3"><c r="A3"><v>1</v></c><c r="ZZ1048576"><v>1</v></c></row>{many}<row r="20000">{odd}</row >'
         with pytest.raises(ReadError, match="the cell ZZ1048576 stands in row 3"):
             admitted("input", in_sheet(far), {NAME.casefold(): (WHOLE, COLUMNS)})
+
+
+def test_texts_come_with_the_sheets_whatever_points_to_them(tmp_path: Path) -> None:
+    """The reader of values finds them by their name; a workbook whose link to them is damaged reads alike both ways."""
+    path = tmp_path / "log.xlsx"
+    path.write_bytes(replaced(RELATIONS, b'relationships/sharedStrings"', b'relationships/others"'))
+    whole, short = (read_log(path, case_log(), results=results) for results in (True, False))
+    assert short.tables["sites"].rows[0]["name"] == "Alder springs"
+    assert short.tables["sites"].rows == whole.tables["sites"].rows
