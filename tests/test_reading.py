@@ -278,7 +278,7 @@ def test_columns_of_tables_above_each_other_are_looked_for_apart(monkeypatch: py
     """The same place is text in one table and a number in the other: a percent sign matters to the second alone."""
     beside = BesideValues(Archive(hostile.good(), "good"))
     beside._percents = [b"7"]
-    monkeypatch.setattr(beside, "sheet", lambda name: (b'<row r="2"><c r="B2" s="7"><v>0.05</v></c></row>', b""))
+    monkeypatch.setattr(beside, "sheet", lambda name: b'<row r="2"><c r="B2" s="7"><v>0.05</v></c></row>')
     fish = LAYOUT.tables["fish"].by_key
     assert beside.look_for("Fish", {1: fish["bath"]}) == []
     assert len(beside.look_for("Fish", {1: fish["weight"]})) == 1

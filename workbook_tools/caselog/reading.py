@@ -73,16 +73,18 @@ class ReadTable:
 
     def results(self, key: str) -> list[Any]:
         """Stored results of one computed column, for the rows in use; raises ValueError where they were not wanted."""
-        if self.cells is None:
-            raise ValueError(f"the stored results of {self.table.key} were not read")
-        return column_values(self.cells, self.result_columns[key])
+        return column_values(self._with_results(), self.result_columns[key])
 
     @cached_property
     def stored(self) -> list[dict[str, Any]]:
         """Stored results of each row, by column key; raises ValueError where they were not wanted."""
+        count = len(self._with_results())
+        return _as_rows(tuple(self.result_columns), [self.results(key) for key in self.result_columns], count)
+
+    def _with_results(self) -> list[list[Any]]:
         if self.cells is None:
             raise ValueError(f"the stored results of {self.table.key} were not read")
-        return _as_rows(tuple(self.result_columns), [self.results(key) for key in self.result_columns], len(self.cells))
+        return self.cells
 
     def place(self, position: int, key: str) -> Place:
         heading = self.table.by_key[key].heading
@@ -181,8 +183,8 @@ def read_log(path: Path, layout: Layout, archive: Archive | None = None, results
     with sheets_ahead(archive, _sheets_to_read(names, sheets, said)) as ahead:
         beside = BesideValues(archive)
         _look_ahead(beside, sheets.values())
-        for name, read in ahead:
-            cells = read
+        for name, asked in ahead:
+            cells = asked
             wanted = _to_be_read(sheets[name.casefold()])
             rows, columns = beside.seen(name)
             found = _all_headings(wanted, cells[:rows])
@@ -256,7 +258,7 @@ def _read_table(
         computed = (column for column in table.columns if table.log and not column.typed and column.key in columns)
         read.cells = list(compress(cells[heading_row:], used))
         read.result_columns = {column.key: columns[column.key] for column in computed}
-    remarks += _merged(read, beside.sheet(sheet)[1], typed, heading_row)
+    remarks += _merged(read, beside.after_rows(sheet), typed, heading_row)
     remarks += () if table.log else _unread(read)
     return read
 

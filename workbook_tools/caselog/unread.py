@@ -16,7 +16,7 @@ from workbook_tools.addresses import column_number, letter
 from workbook_tools.intake import Archive
 from workbook_tools.intake.contents import links_of, main_part, sheets_of, tree_of
 from workbook_tools.intake.markup import Element
-from workbook_tools.intake.shortened import any_of
+from workbook_tools.intake.shortened import Shortened
 from workbook_tools.layouts.model import Column
 from workbook_tools.layouts.showing import as_shown
 from workbook_tools.layouts.trees import is_number
@@ -77,20 +77,26 @@ class BesideValues:
         self._percents = _percent_styles(tree_of(archive, styles)) if archive.has(styles) else []
         self._looked: dict[tuple[str, frozenset[tuple[int, bool]]], list[int]] = {}
 
-    def sheet(self, name: str) -> tuple[bytes, bytes]:
-        """The part of a sheet up to the end of its rows, shortened as they were read, and what follows them.
+    def sheet(self, name: str) -> bytes:
+        """The part of a sheet, up to the end of its rows where these were shortened; empty where there is none."""
+        short = self._short(name)
+        return self._whole(name) if short is None else short.rows
 
-        Where they were not shortened, all of it twice; empty where there is none.
-        """
+    def after_rows(self, name: str) -> bytes:
+        """What follows the rows of a sheet: all of it where they were not shortened."""
+        short = self._short(name)
+        return self._whole(name) if short is None else short.after
+
+    def _short(self, name: str) -> Shortened | None:
+        return self._archive.shortened.get(self._parts.get(name.casefold(), ""))
+
+    def _whole(self, name: str) -> bytes:
         part = self._parts.get(name.casefold())
-        short = self._archive.shortened.get(part or "")
-        if short is not None:
-            return short.rows, short.after
-        return (b"", b"") if part is None else (self._archive.read(part),) * 2
+        return b"" if part is None else self._archive.read(part)
 
     def seen(self, name: str) -> tuple[int | None, int | None]:
         """How many rows at the top of a sheet are whole, and how many columns there are below; None : all."""
-        short = self._archive.shortened.get(self._parts.get(name.casefold(), ""))
+        short = self._short(name)
         return (None, None) if short is None else (short.whole, short.columns)
 
     def forget(self, name: str) -> None:
@@ -102,7 +108,7 @@ class BesideValues:
         # tables above each other may have other kinds of columns in the same places
         key = sheet.casefold(), frozenset((index, _takes_percent(column)) for index, column in columns.items())
         if key not in self._looked:
-            self._looked[key] = sorted(_suspects(self.sheet(sheet)[0], columns, self._percents)) if columns else []
+            self._looked[key] = sorted(_suspects(self.sheet(sheet), columns, self._percents)) if columns else []
         return self._looked[key]
 
     def put_into(self, cells: list[list[Any]], sheet: str, columns: Mapping[int, Column], after: int) -> None:
@@ -115,8 +121,7 @@ class BesideValues:
         columns : the typed columns by their index from 0.
         after : the heading row; nothing is changed down to it.
         """
-        part, _ = self.sheet(sheet)
-        for row, index, silent in _silent(part, columns, self.look_for(sheet, columns), self._percents):
+        for row, index, silent in _silent(self.sheet(sheet), columns, self.look_for(sheet, columns), self._percents):
             if row > after:
                 cells.extend([] for _ in range(row - len(cells)))
                 line = cells[row - 1]
@@ -205,12 +210,20 @@ def _suspects(part: bytes, columns: Mapping[int, Column], percents: list[bytes])
     without = [letters[index] for index, column in columns.items() if not _takes_percent(column)]
     marks = [rb't="e"'] if b't="e"' in part else []
     if FORMULA.search(part):
-        marks += [rb'r="(?:' + any_of(letters.values()) + rb')\d+"[^>]*>\s*<' + PREFIX + rb"f[\s/>]"]
+        marks += [rb'r="(?:' + _any_of(letters.values()) + rb')\d+"[^>]*>\s*<' + PREFIX + rb"f[\s/>]"]
     there = [number for number in percents if b's="%b"' % number in part] if without else []
     if there:
-        place, style = rb'r="(?:' + any_of(without) + rb')\d+"', rb's="(?:' + b"|".join(there) + rb')"'
+        place, style = rb'r="(?:' + _any_of(without) + rb')\d+"', rb's="(?:' + b"|".join(there) + rb')"'
         marks += [place + rb"[^>]*" + style, style + rb"[^>]*" + place]  # attributes stand in any order
     return {part.rfind(b"<", 0, match.start()) for mark in marks for match in re.finditer(mark, part)}
+
+
+def _any_of(letters: Iterable[bytes]) -> bytes:
+    """A pattern for any of some columns, by sets of last letters: quicker than one after the other."""
+    lasts: dict[bytes, bytes] = {}
+    for place in letters:
+        lasts[place[:-1]] = lasts.get(place[:-1], b"") + place[-1:]
+    return b"|".join(first + b"[" + last + b"]" for first, last in lasts.items())
 
 
 def _of_cell(kind: bytes, inside: bytes) -> Unread | None:

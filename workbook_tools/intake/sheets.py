@@ -16,7 +16,7 @@ from workbook_tools.addresses import column_number
 from workbook_tools.errors import ReadError
 from workbook_tools.intake.archive import Archive, shown
 from workbook_tools.intake.limits import LARGEST_ROW, MEBI, MOST_CELLS, MOST_COLUMNS, MOST_ROWS
-from workbook_tools.intake.shortened import MOST, Shortened, Shortening
+from workbook_tools.intake.shortened import MOST, ROWS_CLOSED, Shortened, Shortening
 
 WIDEST_PLAIN = 702  # column ZZ
 # every capital letter is an A, and what stands behind a prefix looks as if it had none
@@ -36,7 +36,7 @@ TWO_LETTERS = re.compile(rb'c r="([A-Z]{1,2})\d')
 AFTER_NAME = b" \t\r\n/>"
 CELL_OR_ROW = re.compile(rb"<c[\s/>]"), re.compile(rb"<row[\s/>]")
 PLAIN_ROW = re.compile(rb'<row r="([0-9]{1,7})"[^<>]*>')
-ROW_CLOSED, ALL_CLOSED = b"</row>", b"</sheetData>"
+ROW_CLOSED = b"</row>"
 
 
 class _Extent:
@@ -55,7 +55,7 @@ class _Extent:
 
         Of a row that is shortened, what is kept; the rest was seen to hold only cells that are not asked for.
         """
-        stop = len(raw) if raw.endswith(ROW_CLOSED) else raw.rfind(ALL_CLOSED)
+        stop = len(raw) if raw.endswith(ROW_CLOSED) else raw.rfind(ROWS_CLOSED)
         seen = len(raw) if short is None else stop  # what follows the rows is read by who reads all of it
         if stop < 0 or _is_odd(raw, seen) or any(name.search(raw, stop, seen) for name in CELL_OR_ROW):
             return False
@@ -85,7 +85,7 @@ class _Extent:
         if short is not None:
             short.take(kept)
             if stop < len(raw):
-                short.end(raw[stop + len(ALL_CLOSED) :])
+                short.end(raw[stop + len(ROWS_CLOSED) :])
         return True
 
     def note_rows(self, raw: bytes) -> None:

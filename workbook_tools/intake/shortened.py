@@ -17,8 +17,7 @@ from functools import cache
 from workbook_tools.addresses import letter
 
 MOST = 26 * 27 - 1  # columns behind which rows can be cut: the next one has two letters at most
-CELL_CLOSED = b"</c>"
-ROW_CLOSED, ALL_CLOSED = b"</row>", b"</sheetData></worksheet>"
+CELL_CLOSED, ROWS_CLOSED, SHEET_CLOSED = b"</c>", b"</sheetData>", b"</worksheet>"
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,7 +31,7 @@ class Shortened:
 
     def part(self) -> bytes:
         """The sheet for a reader of values."""
-        return self.rows + ALL_CLOSED
+        return self.rows + ROWS_CLOSED + SHEET_CLOSED
 
 
 class Shortening:
@@ -92,14 +91,6 @@ def _patterns(columns: int) -> tuple[re.Pattern[bytes], re.Pattern[bytes]]:
         places = f"[{second}-Z][A-Z]{{0,2}}|[A-Z]{{2,3}}"
     beyond = f' r="(?:{places})[0-9]'.encode()
     return re.compile(rb"<c" + beyond), re.compile(rb"<c(?!" + beyond + rb")[\s/>]")
-
-
-def any_of(letters: Iterable[bytes]) -> bytes:
-    """A pattern for any of some columns, by sets of last letters: quicker than one after the other."""
-    lasts: dict[bytes, bytes] = {}
-    for place in letters:
-        lasts[place[:-1]] = lasts.get(place[:-1], b"") + place[-1:]
-    return b"|".join(first + b"[" + last + b"]" for first, last in lasts.items())
 
 
 def packed(parts: Iterable[tuple[str, bytes]]) -> bytes:
