@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import Any
 
 from workbook_tools.caselog.between_rows import SeenBetween, days_twice, rows_twice, temperature_jumps
+from workbook_tools.caselog.broken_formulas import Broken, broken_formulas
 from workbook_tools.caselog.reading import ReadLog, ReadTable, Remark, read_log
 from workbook_tools.caselog.slips import LOOKS_NUMERIC, SLIPS, percent_slip, slip, text_slip
 from workbook_tools.caselog.structure import Structure, structures
@@ -17,12 +18,14 @@ from workbook_tools.layouts import Layout, Rule
 from workbook_tools.layouts.compute import Computed
 from workbook_tools.layouts.load import TWICE
 from workbook_tools.layouts.showing import as_shown
+from workbook_tools.workbook.editing import WorkbookEdit
 
 STANDS_FOR_OTHERS = re.compile(rf".*[*?~]|[<>=]|{LOOKS_NUMERIC.pattern}|\s*(true|false)\s*$", re.IGNORECASE)
 STALE = {
     "result-differs": "{heading} shows another result than its row gives ({wanted}): not computed since it changed.",
     "typed-over": "{heading} was typed over: its row gives {wanted}. Copy the cell from a row above.",
 }
+SAVED_ELSEWHERE = ("column-formula-lost", "name-broken")  # what every save by LibreOffice does; no number is wrong
 SEVERITY = {"row-twice": "notice", "day-twice": "fault", "temperature-jump": "notice"}
 
 
@@ -78,6 +81,7 @@ def check_log(path: Path, layout: Layout) -> Checked:
     for table, position, rule in computed.findings:
         findings.append(_of_rule(log.tables[table.key], computed, position, rule))
     findings += [_of_foreign(foreign) for foreign in foreign_in(archive)]
+    findings += [_of_broken(broken, layout) for broken in broken_formulas(WorkbookEdit(archive, path), layout)]
     built = structures(archive, (log.tables[table.key] for table in layout.log_tables()))
     for table in layout.log_tables():
         read = log.tables[table.key]
@@ -101,6 +105,12 @@ def _of_remark(remark: Remark) -> Finding:
     return Finding(
         place.sheet, place.row, place.column, remark.code, remark.say, remark.value, remark.severity, str(place)
     )
+
+
+def _of_broken(broken: Broken, layout: Layout) -> Finding:
+    where = f"{broken.sheet}!{broken.letters}{broken.row}" if broken.letters else broken.sheet or "whole file"
+    severity = "notice" if broken.code in SAVED_ELSEWHERE else "fault"
+    return Finding(broken.sheet, broken.row, broken.column, broken.code, broken.say, None, severity, where)
 
 
 def _of_foreign(foreign: Foreign) -> Finding:

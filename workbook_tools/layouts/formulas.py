@@ -12,11 +12,12 @@ from workbook_tools.layouts.measures import measure
 from workbook_tools.layouts.model import Column, Form, Table, quoted
 from workbook_tools.layouts.trees import parsed
 
-
 MOVED = (
     "Cells of this row were cut or shifted, so its formulas look into another row: nothing is computed. Undo it, or copy "
     "the cells without boxes from another row over those of this one."
 )
+BARE = "ROWS WITHOUT FORMULAS: "
+BARE_DO = "Nothing is computed in them: copy a whole other row over each, then type again what it holds."
 HIDDEN_LOST = "A hidden computed cell was typed over or cleared: copy the cells without boxes from another row."
 
 
@@ -135,6 +136,12 @@ class TableFormulas:
             else f"{self.operands[run[0].key].text}:{self.operands[run[-1].key].text}"
             for run in runs
         ]
+
+
+def without_formulas(table: Table, tables: Mapping[str, Table]) -> str:
+    """Formula of the word on rows in which something is typed and nothing is computed."""
+    number, _ = measure(f"bare({table.key})", tables, table.sheet).cell_text("")
+    return f'IF({number}>0,"{BARE}"&({number})&". {BARE_DO}","")'
 
 
 def key_text(table: Table, tables: Mapping[str, Table], position: int) -> str:

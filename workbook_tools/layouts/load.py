@@ -195,7 +195,9 @@ def _looked_up(columns: list[Column], rules: list[Rule]) -> set[str]:
 def _rules(columns: list[Column], entries: list[dict[str, Any]]) -> list[Rule]:
     rules = [rule for column in columns for rule in column_rules(column)]
     rules += [
-        Rule("id-used-twice", "fault", f"again({c.key})", TWICE.format(heading=c.heading, where="a row above"), (c.key,))
+        Rule(
+            "id-used-twice", "fault", f"again({c.key})", TWICE.format(heading=c.heading, where="a row above"), (c.key,)
+        )
         for c in columns
         if c.kind == "id"
     ]

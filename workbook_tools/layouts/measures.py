@@ -92,7 +92,12 @@ class Measure:
         if self.name == "bare":
             told, check = self.reference(self.table.told_by.key), self.reference("check")
             filled = f'COUNTIFS({told},"<>",{check},'  # this way round, which every engine counts alike
-            words = ("ok", "* *", "computed", self.table.by_key["check"].heading)  # those of rows, and what stands above
+            words = (
+                "ok",
+                "* *",
+                "computed",
+                self.table.by_key["check"].heading,
+            )  # those of rows, and what stands above
             return f"COUNTA({told})" + "".join(f'-{filled}"{word}")' for word in words), False
         if self.name in ("count", "total"):
             criteria = ",".join(f"{self.reference(t.column)},{_criterion(t, place[t.own or None])}" for t in self.tests)

@@ -185,12 +185,13 @@ class Table:
 
 @dataclass(frozen=True)
 class Line:
-    """One line of a page that is read: a text, or a label with one or two measures."""
+    """One line of a page that is read: a text, or a label with up to three measures."""
 
     text: str
     style: str = "text"
     expression: str = ""
     look: str = ""
+    bare: str = ""
     heads: tuple[str, ...] = ()
 
 
