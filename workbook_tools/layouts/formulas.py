@@ -31,10 +31,9 @@ class TableFormulas:
             return f"{self.table.name}[[#This Row],[{column.heading}]]"
         return f"${self.table.letters[column.key]}{self.row}"
 
-    def text(self, column: Column) -> tuple[str, bool]:
-        """Formula of a computed column, and whether it is an array formula. Raises TranslationError if too long."""
+    def text(self, column: Column) -> str:
+        """Formula of a computed column. Raises TranslationError if too long."""
         where = f"{self.table.sheet}.{column.key}"
-        array = False
         if column.kind == "computed":
             text = self._translator(where).result(parsed(column.expression, where)).text
         elif column.kind == "position":
@@ -47,12 +46,17 @@ class TableFormulas:
             text = f'IF({self.used()},{said},"")'
         elif column.kind == "check":
             text = self._check()
+        elif column.kind == "key":
+            text = self._key_text()
+        elif column.kind == "key row":
+            text = self._key_row()
         else:
-            text, array = measure(column.expression, self.tables, where).cell_text(self._key())
-            text = f'IF({self._key()}="","",{text})'
+            figure = measure(column.expression, self.tables, where)
+            own = {name: self.operands[name].text for name in figure.asked}
+            text = f'IF({self._key()}="","",{figure.cell_text(self._key(), own)})'
         if len(text) > FORMULA_LIMIT:
             raise TranslationError(where, 1, f"the cell text has {len(text)} characters; a cell holds {FORMULA_LIMIT}")
-        return text, array
+        return text
 
     def test(self, expression: str) -> str:
         """Cell text of a rule's condition."""
@@ -64,6 +68,22 @@ class TableFormulas:
 
     def _key(self) -> str:
         return self.operands["key"].text
+
+    def _key_row(self) -> str:
+        """Row on its own sheet of a summary row's key, counted on from the row above: rows may be put in or cut out."""
+        assert self.row is not None
+        source = self.tables[self.table.key_source]
+        place = self.table.letters["key_row"]
+        above = f"{place}${self.table.heading_row}:{place}{self.row - 1}"
+        return f'IFERROR(MAX({above},{source.heading_place(source.key_column.key)})+1,"")'
+
+    def _key_text(self) -> str:
+        """A summary row's key: what stands in the next row of the table it goes through."""
+        source = self.tables[self.table.key_source]
+        row = self.operands["key_row"].text
+        cell, filled = (f"INDEX({source.whole(c.key)},{row})" for c in (source.key_column, told_by(source)))
+        shown = f'IF({cell}="","",{cell})'
+        return f'IFERROR({shown if filled == cell else f"""IF({filled}="","",{shown})"""},"")'
 
     def _check(self) -> str:
         reasons = "&".join(self.operands[c.key].text for c in self.table.columns if c.kind == "reasons")
@@ -99,16 +119,6 @@ class TableFormulas:
             else f"{self.operands[run[0].key].text}:{self.operands[run[-1].key].text}"
             for run in runs
         ]
-
-
-def key_text(table: Table, tables: Mapping[str, Table], position: int) -> str:
-    """Formula of a summary row's key: the same row of the table it goes through."""
-    source = tables[table.key_source]
-    row = source.first_row + position
-    cell, filled = (
-        f"{quoted(source.sheet)}!${source.letters[column.key]}${row}" for column in (source.key_column, told_by(source))
-    )
-    return f'IF({filled}="","",IF({cell}="","",{cell}))' if filled != cell else f'IF({cell}="","",{cell})'
 
 
 def choice_names(tables: Mapping[str, Table]) -> dict[str, str]:

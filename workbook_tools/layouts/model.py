@@ -31,7 +31,8 @@ class Column:
 
     `kind` is one of INPUT_KINDS, or "computed" (by `expression`), "check" (all reasons in words), or one that is kept
     out of sight: "position" (the row that a reference points to), "own row" (its own row, by which others are counted),
-    "reasons" (what some of the rules say). On the Summary it is "key" or "measure".
+    "reasons" (what some of the rules say). On the Summary it is "key", "measure" or "key row" (the row of the key on
+    its own sheet). A computed column may name the list whose values it has, under `to`, to be sorted by it.
     """
 
     key: str
@@ -161,6 +162,26 @@ class Table:
     def key_source(self) -> str:
         """The table whose keys a summary table goes through, empty for other tables."""
         return next((column.to for column in self.columns if column.kind == "key"), "")
+
+    def whole(self, key: str) -> str:
+        """The whole column of the sheet, which rows that are inserted, cut or sorted leave as it is."""
+        column = self.letters[key]
+        return f"{quoted(self.sheet)}!${column}:${column}"
+
+    def heading_place(self, key: str) -> str:
+        """Formula for the row of a column's heading on its sheet."""
+        heading = self.by_key[key].heading.replace('"', '""')
+        return f'MATCH("{heading}",{self.whole(key)},0)'
+
+    def next_below(self, tables: Mapping[str, Table]) -> Table | None:
+        """The next table further down in the same columns of the sheet."""
+        under = [
+            other
+            for other in tables.values()
+            if (other.sheet, other.first_column) == (self.sheet, self.first_column)
+            and other.heading_row > self.heading_row
+        ]
+        return min(under, key=lambda other: other.heading_row, default=None)
 
     def range(self, key: str) -> str:
         """Absolute cells of a column's provided rows, sheet included."""

@@ -118,7 +118,7 @@ class Frame:
         for column, part_column in zip(table.columns, part.tableColumns, strict=True):
             part_column.name = column.heading
             if table.log and not column.typed:
-                text, _ = formulas.text(column)
+                text = formulas.text(column)
                 part_column.calculatedColumnFormula = TableFormula(attr_text=text)
         worksheet.add_table(part)
 

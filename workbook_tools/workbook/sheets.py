@@ -5,14 +5,13 @@ from __future__ import annotations
 from workbook_tools.addresses import letter
 from workbook_tools.layouts import Layout, Line, Sheet, Table
 from workbook_tools.layouts.compute import Computed
-from workbook_tools.layouts.formulas import TableFormulas, key_text
+from workbook_tools.layouts.formulas import TableFormulas
 from workbook_tools.layouts.measures import measure
 from workbook_tools.layouts.model import Column
 from workbook_tools.workbook.cells import (
     RowText,
     SheetCells,
     Strings,
-    array_formula,
     formula_cell,
     plain_formula,
     shared_again,
@@ -89,7 +88,7 @@ class SheetWriter:
         for column in table.columns:
             if not column.typed:
                 place = table.letters[column.key]
-                text, _ = formulas.text(column)
+                text = formulas.text(column)
                 span = f"{place}{table.first_row}:{place}{table.last_row}"
                 first[place] = shared_formula(text, span, self.shared)
                 again[place] = shared_again(self.shared)
@@ -121,11 +120,7 @@ class SheetWriter:
             formulas = TableFormulas(table, self.layout.tables, row)
             for number, column in enumerate(table.columns, start=table.first_column):
                 place = f"{letter(number)}{row}"
-                if column.kind == "key":
-                    element = plain_formula(key_text(table, self.layout.tables, position))
-                else:
-                    text, array = formulas.text(column)
-                    element = array_formula(text, place) if array else plain_formula(text)
+                element = plain_formula(formulas.text(column))
                 style = self.styles.number("computed", column.format)
                 self.cells.put(row, number, formula_cell(place, style, element, values[column.key]))
 
@@ -162,7 +157,7 @@ class SheetWriter:
             if expression:
                 figure = measure(expression, self.layout.tables, f"{self.sheet.name} row {row}")
                 value = figure.value(self.computed.data[figure.table.key], None)
-                text, _ = figure.cell_text("")
+                text = figure.cell_text("")
                 place = f"{letter(number)}{row}"
                 cell = formula_cell(place, style("computed", "0"), plain_formula(text), value)
                 self.cells.put(row, number, cell)
