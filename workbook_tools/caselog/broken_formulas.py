@@ -1,4 +1,4 @@
-"""Formulas of a log that do not compute what its layout says, wherever they hide: cells, columns of tables, lists, names.
+"""Formulas of a log that do not compute what its layout says, wherever they hide: in cells, tables, lists, names.
 
 A formula that somebody moved, shortened or lost shows a blank or a wrong number, and IFERROR hides why. So each text is
 held against the one that the layout gives for its row; other programs' spellings of the same formula count as the same.
@@ -244,7 +244,7 @@ def _gone_in_cells(content: bytes) -> Iterator[tuple[int, str]]:
 
 
 def _in_names(edit: WorkbookEdit, layout: Layout) -> Iterator[Broken]:
-    """Lists behind the drop-downs and functions by name that are lost, shortened or spelled as no spreadsheet reads them."""
+    """Lists behind the drop-downs that are lost, and functions by name that Excel cannot read."""
     there = {
         entry.get("name", "").casefold(): entry.text or ""
         for entry in edit.package.tree(edit.package.workbook).iter("{*}definedName")
