@@ -42,7 +42,7 @@ class TableRefresh:
         return Area(self.place.first_row, number, self.place.last_row, number)
 
     def _text(self, column: Column, row: int) -> str:
-        return PlacedFormulas(self.table, self.tables, row).text(column)[0]
+        return PlacedFormulas(self.table, self.tables, row).text(column)
 
     # ------------------------------------------------------------------------------------- columns that are there
 
@@ -135,7 +135,7 @@ class TableRefresh:
                     there = etree.Element(f"{{{space(entry)}}}calculatedColumnFormula")
                     entry.insert(0, there)
                 there.attrib.clear()
-                there.text = formulas.text(column)[0]
+                there.text = formulas.text(column)
 
     # ------------------------------------------------------------------------------------------ rules and notices
 
@@ -225,7 +225,7 @@ class TableRefresh:
                     column.heading,
                     "" if column.typed else self._text(column, self.place.first_row),
                     () if column.typed else self._results(number),
-                    "" if column.typed else formulas.text(column)[0],
+                    "" if column.typed else formulas.text(column),
                     self.model.style(self.table.sheet, self.place.heading_row, heading),
                     self._style(column),
                     column.width,
