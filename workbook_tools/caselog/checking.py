@@ -2,27 +2,31 @@
 
 from __future__ import annotations
 
+import datetime
 import re
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from workbook_tools.caselog.between_rows import SeenBetween, days_twice, rows_twice, temperature_jumps
+from workbook_tools.caselog.between_rows import SeenBetween, days_to_come, days_twice, rows_twice, temperature_jumps
 from workbook_tools.caselog.reading import ReadLog, ReadTable, Remark, read_log
 from workbook_tools.caselog.slips import LOOKS_NUMERIC, SLIPS, percent_slip, slip, text_slip
 from workbook_tools.caselog.structure import Structure, structures
 from workbook_tools.intake import Foreign, admitted, foreign_in
 from workbook_tools.layouts import Layout, Rule
 from workbook_tools.layouts.compute import Computed
+from workbook_tools.layouts.load import FORMATS
 from workbook_tools.layouts.showing import as_shown
+from workbook_tools.layouts.trees import is_number
+from workbook_tools.quantities.boundary import serial
 
 STANDS_FOR_OTHERS = re.compile(rf".*[*?~]|[<>=]|{LOOKS_NUMERIC.pattern}|\s*(true|false)\s*$", re.IGNORECASE)
 STALE = {
     "result-differs": "{heading} shows another result than its row gives ({wanted}): not computed since it changed.",
     "typed-over": "{heading} was typed over: its row gives {wanted}. Copy the cell from a row above.",
 }
-SEVERITY = {"row-twice": "notice", "day-twice": "fault", "temperature-jump": "notice"}
+SEVERITY = {"row-twice": "notice", "day-twice": "fault", "future-day": "fault", "temperature-jump": "notice"}
 
 
 @dataclass(frozen=True)
@@ -65,12 +69,14 @@ class Checked:
         return [finding for finding in self.findings if finding.severity == "fault"]
 
 
-def check_log(path: Path, layout: Layout) -> Checked:
-    """Check a case log; every finding of every sheet in one run, in sheet and row order.
+def check_log(path: Path, layout: Layout, today: datetime.date | None = None) -> Checked:
+    """Check a case log; every finding of every sheet in one run, in sheet and row order. `today` is the computer's day
+    where none is given.
 
     Raises ReadError where the file cannot be read.
     """
     archive = admitted(path)
+    moment = serial(today or datetime.date.today())
     log = read_log(path, layout, archive, results=True)
     computed = log.computed()
     findings = [_of_remark(remark) for remark in log.remarks]
@@ -88,7 +94,7 @@ def check_log(path: Path, layout: Layout) -> Checked:
         findings += _outside(read, structure)
         findings += _stale(read, rows, structure)
         findings += _without_rules(read, structure)
-        for position, key, code, reason in _between_rows(read, rows):
+        for position, key, code, reason in _between_rows(read, rows, moment):
             value = rows[position][key]
             findings.append(_finding(read, position, key, code, reason, value, SEVERITY[code]))
     order = {sheet.name: number for number, sheet in enumerate(layout.sheets)}
@@ -116,6 +122,9 @@ def _of_rule(read: ReadTable, row: dict[str, Any], position: int, rule: Rule) ->
         reason = f"{rule.say} {slip(read.table.by_key[key], value)}".strip()
     elif rule.code == "out-of-range":
         reason = f"{rule.say} {percent_slip(read.table.by_key[key], value)}".strip()
+    elif rule.code == "days-last-day" and is_number(row["ends"]):
+        first, last, ends = (as_shown(row[name], FORMATS["date"]) for name in ("first", "last", "ends"))
+        reason = f"{row['days']:g} days from {first} end on {ends}, not on {last}."
     return _finding(read, position, key, rule.code, reason, value, rule.severity)
 
 
@@ -151,7 +160,7 @@ def _ids_that_stand_for_others(read: ReadTable) -> Iterator[Finding]:
     Where rows are counted by their place, as lots are, any name will do.
     """
     column = read.table.id_column
-    if column is None or Computed.numbered(read.table):
+    if column is None or (Computed.numbered(read.table) and not read.table.gives_ids):
         return
     for position, row in enumerate(read.rows):
         value = row[column.key]
@@ -175,10 +184,11 @@ def _not_as_text(read: ReadTable) -> Iterator[Finding]:
                     yield _finding(read, position, column.key, code, reason, row[column.key], severity)
 
 
-def _between_rows(read: ReadTable, rows: list[dict[str, Any]]) -> Iterator[SeenBetween]:
+def _between_rows(read: ReadTable, rows: list[dict[str, Any]], today: float) -> Iterator[SeenBetween]:
     yield from rows_twice(read)
     if read.table.key == "losses":
         yield from days_twice(read, rows)
+        yield from days_to_come(rows, today)
         yield from temperature_jumps(rows, "stock_row", "date", "temperature")
     if read.table.key == "water":
         yield from temperature_jumps(rows, "vessel_row", "date", "temperature")
