@@ -348,6 +348,11 @@ def hide(sheet, step):
     sheet.Columns.getByName(step["column"]).IsVisible = False
 
 
+def add(sheet, step):
+    """Insert empty rows above one, counted from 1."""
+    sheet.Rows.insertByIndex(step["first"] - 1, step["rows"])
+
+
 def remove(sheet, step):
     """Delete whole rows, counted from 1."""
     sheet.Rows.removeByIndex(step["first"] - 1, step["rows"])
@@ -360,7 +365,7 @@ def enter(sheet, step):
 
 def rearrange(desktop, request):
     """Sort rows, move, insert and hide columns, type, and save the result elsewhere."""
-    steps = {step.__name__: step for step in (sort, move, insert, hide, remove, enter)}
+    steps = {step.__name__: step for step in (sort, move, insert, hide, add, remove, enter)}
     with Opened(desktop, request) as document:
         for step in request["steps"]:
             steps[step["do"]](document.Sheets.getByName(step["sheet"]), step)
