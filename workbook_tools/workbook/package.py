@@ -22,6 +22,12 @@ SHEET_DATA = re.compile(rb"<sheetData\s*/>|<sheetData>\s*</sheetData>")
 DIMENSION = re.compile(rb'<dimension ref="[^"]*"\s*/>')
 LINKS = "http://schemas.openxmlformats.org/package/2006/relationships"
 MAIN = "http://schemas.openxmlformats.org/spreadsheetml/2006/main"
+DRAWING_PREFIXES = {
+    "xdr": "http://schemas.openxmlformats.org/drawingml/2006/spreadsheetDrawing",
+    "a": "http://schemas.openxmlformats.org/drawingml/2006/main",
+    "c": "http://schemas.openxmlformats.org/drawingml/2006/chart",
+    "r": "http://schemas.openxmlformats.org/officeDocument/2006/relationships",
+}
 FONT_PARTS = (
     *("b", "i", "strike", "condense", "extend", "outline", "shadow", "u", "vertAlign", "sz", "color", "name"),
     *("family", "charset", "scheme"),
@@ -52,6 +58,8 @@ def package(frame: Workbook, cells: Mapping[str, SheetCells], strings: Strings) 
             content = MENDED.get(name, _unchanged)(source.read(name))
             if name.endswith(".rels"):
                 content = _relative(content, name)
+            elif name.startswith("xl/drawings/"):
+                content = _with_usual_prefixes(content)
             sheet = cells.get(paths.get(name, ""))
             out.add(name, [content] if sheet is None else _filled(content, sheet))
         out.add("xl/sharedStrings.xml", [strings.xml().encode()])
@@ -78,6 +86,13 @@ def _relative(content: bytes, name: str) -> bytes:
         if link.get("TargetMode") != "External":
             link.set("Target", relative(owner_of(name), joined(owner_of(name), link.get("Target", ""))))
     return bytes(ElementTree.tostring(root, encoding="utf-8", xml_declaration=True))
+
+
+def _with_usual_prefixes(content: bytes) -> bytes:
+    """A drawing part with the prefixes of the standard's examples: readers exist that know elements by them only."""
+    for prefix, space in DRAWING_PREFIXES.items():
+        ElementTree.register_namespace(prefix, space)
+    return bytes(ElementTree.tostring(ElementTree.fromstring(content), encoding="utf-8", xml_declaration=True))
 
 
 def _unchanged(content: bytes) -> bytes:
