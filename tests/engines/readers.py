@@ -24,7 +24,7 @@ from tests.support.office import Office, OfficeError
 from tests.test_built_files import Package
 
 SCRIPTS = Path(__file__).resolve().parent
-SECONDS = 60  # a time limit for one file
+SECONDS = 240  # a time limit for one file
 EPOCH = datetime.datetime(1899, 12, 30)
 MEMORY = "--max-old-space-size=1500"  # megabytes for Node, enough for any of the files
 # Gnumeric's words for a formula that it cannot read, in a cell or behind a name; but LAMBDA, which no cell uses, and
@@ -74,6 +74,11 @@ def _typed(cell: Any) -> Any:
 
 def read_by_exceljs(path: Path, programs: EnginePrograms) -> Cells:
     return _cells(_node(programs, "exceljs_cells.js", str(path)))
+
+
+def exceljs_rules(path: Path, programs: EnginePrograms) -> int:
+    """How many entries exceljs keeps for the rules of the first sheet."""
+    return int(_node(programs, "exceljs_rules.js", str(path)))
 
 
 def read_by_xlsx(path: Path, programs: EnginePrograms) -> Cells:
