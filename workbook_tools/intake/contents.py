@@ -50,6 +50,12 @@ def relations_of(part: str) -> str:
     return posixpath.join(folder, "_rels", f"{name}.rels")
 
 
+def owner_of(relations: str) -> str:
+    """The part whose links a part lists."""
+    folder, name = posixpath.split(relations)
+    return posixpath.join(posixpath.dirname(folder), name.removesuffix(".rels"))
+
+
 def links_in(root: Element, part: str) -> list[Link]:
     """The links that a list of them holds; `part` is what they point from."""
     found = []
@@ -65,6 +71,11 @@ def links_in(root: Element, part: str) -> list[Link]:
 def joined(part: str, target: str) -> str:
     """The name of the part that a target names, seen from a part."""
     return posixpath.normpath(posixpath.join("/", posixpath.dirname(part), target)).lstrip("/")
+
+
+def relative(part: str, target: str) -> str:
+    """How a part names another; readers exist that do not follow a name from the top."""
+    return posixpath.relpath(f"/{target}", f"/{posixpath.dirname(part)}")
 
 
 def tree_of(archive: Archive, part: str) -> Element:
