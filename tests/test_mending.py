@@ -1,4 +1,4 @@
-"""What is broken in a log's formulas, lists, names and ids: named by check, put right by mend, and what is typed stays."""
+"""What is broken in a log: named by check, put right by mend, and what is typed stays."""
 
 from __future__ import annotations
 
