@@ -158,7 +158,7 @@ def test_other_versions_are_said(tmp_path: Path) -> None:
     with zipfile.ZipFile(path) as archive:
         held = archive.read(PROPERTY).decode()
     version = re.search(r'name="Copy version"[^>]*><[^>]*>1<', held)
-    log_version = re.search(r'name="Log version"[^>]*><[^>]*>2<', held)
+    log_version = re.search(r'name="Log version"[^>]*><[^>]*>3<', held)
     assert version is not None
     assert log_version is not None
     line = {part for part in zipfile.ZipFile(path).namelist() if part == LINE or "/worksheets/" in part}
@@ -170,7 +170,7 @@ def test_other_versions_are_said(tmp_path: Path) -> None:
     assert codes(found) == ["other-layout"]
     assert found.rows == []
     older = replaced(path, log_version[0], log_version[0][:-2] + "1<", (PROPERTY,))
-    older = replaced(older.rename(tmp_path / "b.xlsx"), "version=1 log=2", "version=1 log=1", tuple(line))
+    older = replaced(older.rename(tmp_path / "b.xlsx"), "version=1 log=3", "version=1 log=1", tuple(line))
     found = read(older)
     assert codes(found) == ["older-log-layout"]
     assert len(found.rows) == 1
