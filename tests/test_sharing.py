@@ -765,7 +765,7 @@ def test_the_command_makes_a_copy_and_keeps_what_is_there(log_file: Path, tmp_pa
     assert "is there already" in run("share", str(log_file), "--site", "S01", "--out", str(path), code=2).output
     assert "kept as" in run("share", str(log_file), "--site", "S01", "--out", str(path), "--replace").output
     assert (
-        "is the log itself"
+        "a file that this command reads"
         in run("share", str(log_file), "--site", "S01", "--out", str(log_file), "--replace", code=2).output
     )
     assert (

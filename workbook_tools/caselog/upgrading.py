@@ -53,7 +53,7 @@ def upgrade(path: Path, layout: Layout, out: Path | None = None) -> tuple[Upgrad
     done = upgraded(path, layout)
     if done.content is None:
         return done, None
-    return done, save(path if out is None else out, done.content, replace=out is None, seen=seen)
+    return done, save(path if out is None else out, done.content, replace=out is None, seen=seen, in_place=out is None)
 
 
 def upgraded(path: Path, layout: Layout) -> Upgrade:

@@ -85,7 +85,7 @@ def names(path: Path, as_json: bool, quiet: bool) -> None:
             out = Path(folder) / "with-names.xlsx"
             known = put_names(path, out)
             content = out.read_bytes()
-        backup = save(path, content, replace=True, seen=seen)
+        backup = save(path, content, replace=True, seen=seen, in_place=True)
     if as_json:
         print_json(facts(path, backup) | {"names": len(known)})
     elif not quiet:

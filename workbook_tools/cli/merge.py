@@ -149,7 +149,7 @@ def _save(target: Path, log: Path, done: MergedFile, replace: bool, seen: Seen) 
     seen.check()
     if _same(target, log) and not done.differs:
         return f"{target} has all of it already; nothing was written."
-    backup = save(target, done.content, replace, seen)
+    backup = save(target, done.content, replace, seen, in_place=_same(target, log))
     listed = f"; {done.newly_listed} new on its sheet Merge conflicts" if done.newly_listed else ""
     return made(target, backup) + listed
 

@@ -17,6 +17,7 @@ from workbook_tools.cli.writing import held, made, named
 if TYPE_CHECKING:
     from workbook_tools.insight.responses import Learned, Lesson, Response
     from workbook_tools.layouts.compute import Computed
+    from workbook_tools.workbook.seen import Seen
 
 FIGURES = (
     *("Fish", "Baths", "Median s to working stage", "  its 95 % interval", "Working stage in 3 min"),
@@ -61,6 +62,8 @@ def responses(
     from workbook_tools.caselog.checking import check_log
     from workbook_tools.insight.responses import responses as learn
     from workbook_tools.layouts import case_log
+    from workbook_tools.workbook.saving import check_target
+    from workbook_tools.workbook.seen import Seen
 
     kind = "" if picture is None else picture.suffix.lower().removeprefix(".")
     if picture is not None and kind not in ("png", "svg"):
@@ -73,6 +76,9 @@ def responses(
         from workbook_tools.insight.keeping import check_place
 
         check_place(path, case_log())
+    seen = Seen(path)
+    if picture is not None:
+        check_target(picture, seen)
     everything = learn(check_log(path, case_log()).computed)
     learned = everything.only(species, agent)
     if everything.lessons and not learned.lessons:
@@ -83,7 +89,7 @@ def responses(
     else:
         print_learned(learned)
     if picture is not None:
-        _draw(learned, picture, kind, replace, quiet=as_json)
+        _draw(learned, picture, kind, replace, seen, quiet=as_json)
     if into_log:
         _keep(path, out, replace, quiet=as_json)
 
@@ -165,10 +171,10 @@ def _share(value: float | None) -> str:
     return "-" if value is None else f"{value:.0%}"
 
 
-def _draw(learned: Learned, path: Path, kind: str, replace: bool, quiet: bool) -> None:
+def _draw(learned: Learned, path: Path, kind: str, replace: bool, seen: Seen, quiet: bool) -> None:
     from workbook_tools.insight.curves import picture
     from workbook_tools.workbook.saving import save
 
-    backup = save(path, picture(learned, kind), replace)
+    backup = save(path, picture(learned, kind), replace, seen)
     if not quiet:
         click.echo(f"Made {path}" + (f"; the old file is kept as {backup.name}" if backup else ""))

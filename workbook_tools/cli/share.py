@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import datetime
-import os
 from collections.abc import Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -63,11 +62,11 @@ def share(
     from workbook_tools.sharing.words import languages
     from workbook_tools.workbook.seen import Seen
 
-    seen = Seen(path)
+    seen = Seen(path, *([password_file] if password_file is not None and str(password_file) != "-" else []))
     target = named(out)
     if language not in languages():
         raise click.UsageError(f"--language {language}: there are {', '.join(languages())}")
-    _free(path, [target, *([target.with_suffix(".pdf")] if pdf else [])], replace)
+    _free([target, *([target.with_suffix(".pdf")] if pdf else [])], seen, replace)
     password = _password(password_file, confirm=True)
     computed = read_log(path, case_log()).relied_on().computed()
     start = None if since is None else serial(since.date())
@@ -87,15 +86,15 @@ def share(
         _say(done)
 
 
-def _free(log: Path, targets: list[Path], replace: bool) -> None:
-    """Refuse before any work what could not be saved, and a copy over the log itself."""
+def _free(targets: list[Path], seen: Seen, replace: bool) -> None:
+    """Refuse before any work what could not be saved."""
     from workbook_tools.errors import SaveError
+    from workbook_tools.workbook.saving import THERE_ALREADY, check_target
 
     for target in targets:
-        if os.path.realpath(target) == os.path.realpath(log):  # which a link to itself does not stop
-            raise SaveError(target, "is the log itself; choose another name for the copy.")
+        check_target(target, seen)
         if target.exists() and not replace:
-            raise SaveError(target, "is there already. Choose another name, or say --replace (a dated backup is kept).")
+            raise SaveError(target, THERE_ALREADY)
 
 
 def _password(file: Path | None, confirm: bool) -> str | None:
@@ -124,7 +123,7 @@ def _put(made_copy: ProducerCopy, content: bytes, target: Path, pdf: bool, repla
             trouble = str(error)
         else:
             pdf_path = target.with_suffix(".pdf")
-            save(pdf_path, printed, replace)
+            save(pdf_path, printed, replace, seen)
     return facts(target, backup) | {
         "site": made_copy.site,
         "sheets": list(made_copy.sheets),
