@@ -240,7 +240,7 @@ def test_a_dimension_that_lies_is_not_believed(tmp_path: Path) -> None:
 
 
 def test_no_number_that_lies_ends_the_process_of_the_reader() -> None:
-    """Every count of every kind of part, and more, each with five numbers: taken or refused in words, never a signal."""
+    """Every count of every kind of part, each with five numbers: taken or refused in words, never a signal."""
     ended: dict[str, int] = {}
     tried = 0
     for name, content in hostile.hostile_counts():
@@ -248,7 +248,7 @@ def test_no_number_that_lies_ends_the_process_of_the_reader() -> None:
         tried += 1
         if code not in (0, 2):
             ended[name] = code
-    assert tried > 80
+    assert tried >= 70
     assert not ended, ended
 
 

@@ -11,7 +11,7 @@ import click
 
 from workbook_tools.cli.main import cli
 from workbook_tools.cli.options import FILE, JSON, QUIET, REPLACE
-from workbook_tools.cli.printing import print_json
+from workbook_tools.cli.printing import print_json, say
 from workbook_tools.cli.writing import facts, held, made, named
 
 if TYPE_CHECKING:
@@ -72,7 +72,7 @@ def merge(
         print_json({"file": str(target)} | done.as_dict())
     elif not quiet:
         print_merge(done.merged)
-        click.echo(where)
+        say(where)
     raise SystemExit(0 if whole and not done.merged.conflicts else 1)
 
 
@@ -134,12 +134,12 @@ def lend(log: Path, out: Path, mark: str, replace: bool, as_json: bool, quiet: b
         return
     if quiet:
         return
-    click.echo(made(target, backup))
+    say(made(target, backup))
     shown = ", ".join(f"{sheet} {name}" for sheet, name in done.first.items())
-    click.echo(f"Its next rows are {shown}." if shown else "It has no empty rows with ids.")
+    say(f"Its next rows are {shown}." if shown else "It has no empty rows with ids.")
     if done.first and done.full:
-        click.echo(f"No empty row with an id is left on {', '.join(done.full)}.")
-    click.echo(f'Bring it back with: workbook-tools merge "{log}" "{target}" --replace')
+        say(f"No empty row with an id is left on {', '.join(done.full)}.")
+    say(f'Bring it back with: workbook-tools merge "{log}" "{target}" --replace')
 
 
 def _save(target: Path, log: Path, done: MergedFile, replace: bool, seen: Seen) -> str:
@@ -157,12 +157,12 @@ def _save(target: Path, log: Path, done: MergedFile, replace: bool, seen: Seen) 
 def print_merge(merged: Merged) -> None:
     """What was done and found, in plain sentences."""
     for remark in merged.remarks:
-        click.echo(f"Note on {remark.file}: {remark.say}")
+        say(f"Note on {remark.file}: {remark.say}")
     for rows in _by_sheet(merged.added):
-        click.echo(f"Added to {rows[0].sheet}: {_counted(len(rows), 'row')}, {_names(rows)}.")
+        say(f"Added to {rows[0].sheet}: {_counted(len(rows), 'row')}, {_names(rows)}.")
     for word, changes in (("Filled", merged.filled), ("Changed", merged.changed)):
         for cells in _by_sheet(changes):
-            click.echo(f"{word} on {cells[0].sheet}: {_counted(len(cells), 'cell')}.")
+            say(f"{word} on {cells[0].sheet}: {_counted(len(cells), 'cell')}.")
             _print_most([f"  {_change(cell)}" for cell in cells], "  ")
     _print_most([f"Conflict on {c[0].sheet}, {_row(c[0])}: {_said(c)}" for c in _by_row(merged.conflicts)])
     counts = (
@@ -171,15 +171,15 @@ def print_merge(merged: Merged) -> None:
         f"{_counted(len(merged.changed), 'cell')} changed",
         f"{_counted(len(merged.conflicts), 'cell')} in conflict",
     )
-    click.echo(f"{', '.join(counts)}.")
+    say(f"{', '.join(counts)}.")
 
 
 def _print_most(lines: Sequence[str], indent: str = "") -> None:
     """The first lines of one kind, and how many there are besides."""
     for line in lines[:MOST_LINES]:
-        click.echo(line)
+        say(line)
     if len(lines) > MOST_LINES:
-        click.echo(f"{indent}and {len(lines) - MOST_LINES} more (--json lists all)")
+        say(f"{indent}and {len(lines) - MOST_LINES} more (--json lists all)")
 
 
 def _by_sheet(parts: Iterable[Any]) -> list[list[Any]]:

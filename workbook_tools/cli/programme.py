@@ -11,7 +11,7 @@ import click
 
 from workbook_tools.cli.main import cli
 from workbook_tools.cli.options import FILE, JSON, QUIET, REPLACE
-from workbook_tools.cli.printing import console, number, print_json, print_table
+from workbook_tools.cli.printing import console, number, print_json, print_table, say
 from workbook_tools.cli.writing import facts, made, named
 
 if TYPE_CHECKING:
@@ -87,7 +87,7 @@ def gather(
     elif not quiet:
         _say(done, out)
         if target is not None:
-            click.echo(made(target, backup))
+            say(made(target, backup))
     raise SystemExit(0 if done.complete else 1)
 
 
@@ -163,10 +163,10 @@ def _say(done: Gathered, out: Path) -> None:
     from workbook_tools.programme.one_log import OTHER, UNREADABLE
 
     logs, rows, problems = done.logs, sum(one.rows for one in done.logs), sum(one.problems for one in done.logs)
-    click.echo(f"{_many(len(logs), 'log')} with {_many(rows, 'row')} in {out}.")
-    click.echo(f"{_many(done.read, 'file')} read, {done.unchanged:,} unchanged since the last run, {done.gone:,} gone.")
+    say(f"{_many(len(logs), 'log')} with {_many(rows, 'row')} in {out}.")
+    say(f"{_many(done.read, 'file')} read, {done.unchanged:,} unchanged since the last run, {done.gone:,} gone.")
     if problems:
-        click.echo(f"{_many(problems, 'cell or column', 'cells or columns')} that do not fit: see the table problems.")
+        say(f"{_many(problems, 'cell or column', 'cells or columns')} that do not fit: see the table problems.")
     refused = [(one.file, one.reason) for one in done.of(UNREADABLE)]
     _list(f"{_many(len(refused), 'file')} could not be read:", [f"{file}: {reason}" for file, reason in refused])
     closed = [f"{name}: {reason}" for name, reason in done.closed]
@@ -184,11 +184,11 @@ def _many(count: int, one: str, more: str = "") -> str:
 
 def _list(title: str, lines: list[str]) -> None:
     if lines:
-        click.echo(title)
+        say(title)
         for line in lines[:SHOWN]:
-            click.echo(f"  {line}")
+            say(f"  {line}")
         if len(lines) > SHOWN:
-            click.echo(f"  and {len(lines) - SHOWN:,} more: see the table files, or --json")
+            say(f"  and {len(lines) - SHOWN:,} more: see the table files, or --json")
 
 
 @cli.command(short_help="Print doses, prevalence and drug use over many logs.")
@@ -238,7 +238,7 @@ def insight(table: Path, species: str | None, agent: str | None, as_json: bool) 
             for one in found
         ]
         print_table("Prevalence", headings, rows, [False, False, *[True] * 5])
-        click.echo(f"! {CAUTION}\n")
+        say(f"! {CAUTION}", "")
     if drugs:
         headings = ["Drug", "Species", "Month", "Used in", "Times", "g", "mL", "Not known"]
         cells = [

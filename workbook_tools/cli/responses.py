@@ -11,7 +11,7 @@ import click
 
 from workbook_tools.cli.main import cli
 from workbook_tools.cli.options import FILE, JSON
-from workbook_tools.cli.printing import number, print_json, print_table
+from workbook_tools.cli.printing import number, print_json, print_table, say
 from workbook_tools.cli.writing import held, made, named
 
 if TYPE_CHECKING:
@@ -102,11 +102,12 @@ def _keep(path: Path, out: Path | None, replace: bool, quiet: bool) -> None:
     from workbook_tools.layouts import case_log
 
     target = path if out is None else named(out)
-    with held(path, "responses") if real_path(target) == real_path(path) else contextlib.nullcontext():
-        rows, backup = keep(path, case_log(), datetime.date.today(), target, replace)
+    in_place = real_path(target) == real_path(path)
+    with held(path, "responses") if in_place else contextlib.nullcontext():
+        rows, backup = keep(path, case_log(), datetime.date.today(), None if in_place else target, replace)
     if not quiet:
         lines = f"{rows} {'row' if rows == 1 else 'rows'} of what the log has learned on its Summary sheet"
-        click.echo(f"{made(target, backup)}; {lines}")
+        say(f"{made(target, backup)}; {lines}")
 
 
 def what_is_learned(computed: Computed) -> Learned | None:
@@ -120,27 +121,27 @@ def what_is_learned(computed: Computed) -> Learned | None:
 def print_learned(learned: Learned | None) -> None:
     """Every lesson as a table and a few sentences; or how to get them."""
     if learned is None:
-        click.echo(INSTALL)
+        say(INSTALL)
         return
     if not learned.lessons:
-        click.echo("No fish of an anaesthetic bath with species, agent, dose and temperature is in the log yet.")
+        say("No fish of an anaesthetic bath with species, agent, dose and temperature is in the log yet.")
     for lesson in learned.lessons:
         _print_lesson(lesson)
     if learned.left_out:
-        click.echo(f"{sum(learned.left_out.values())} fish say nothing of the time to the working stage:")
+        say(f"{sum(learned.left_out.values())} fish say nothing of the time to the working stage:")
         for reason, count in learned.left_out.items():
-            click.echo(f"  {count:>4}  {reason}")
+            say(f"  {count:>4}  {reason}")
 
 
 def _print_lesson(lesson: Lesson) -> None:
     """A column for each dose, so that it fits a narrow terminal; then the suggestion."""
     doses = [f"{one.dose:g} mg/L" for one in lesson.responses]
     rows = zip(FIGURES, *map(_cells, lesson.responses), strict=True)
-    click.echo(lesson.title)  # as a title the table would fold it to its own width
+    say(lesson.title)  # as a title the table would fold it to its own width
     print_table("", ["Start dose", *doses], rows, [False, *[True] * len(doses)])
     for sentence in (lesson.suggestion.words, lesson.harm, f"! {lesson.suggestion.caution}"):
-        click.echo(textwrap.fill(sentence, 100, initial_indent="  ", subsequent_indent="  "))
-    click.echo()
+        say(*textwrap.wrap(sentence, 100, initial_indent="  ", subsequent_indent="  "))
+    say()
 
 
 def _cells(one: Response) -> list[str]:
@@ -177,4 +178,4 @@ def _draw(learned: Learned, path: Path, kind: str, replace: bool, seen: Seen, qu
 
     backup = save(path, picture(learned, kind), replace, seen)
     if not quiet:
-        click.echo(f"Made {path}" + (f"; the old file is kept as {backup.name}" if backup else ""))
+        say(f"Made {path}" + (f"; the old file is kept as {backup.name}" if backup else ""))

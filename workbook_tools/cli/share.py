@@ -11,7 +11,7 @@ import click
 
 from workbook_tools.cli.main import cli
 from workbook_tools.cli.options import FILE, JSON, PAPER, QUIET, REPLACE
-from workbook_tools.cli.printing import print_json
+from workbook_tools.cli.printing import print_json, say
 from workbook_tools.cli.writing import facts, made, named
 
 if TYPE_CHECKING:
@@ -136,13 +136,13 @@ def _put(made_copy: ProducerCopy, content: bytes, target: Path, pdf: bool, repla
 
 
 def _say(done: Mapping[str, Any]) -> None:
-    click.echo(made(Path(done["file"]), Path(done["backup"]) if done["backup"] else None))
-    click.echo("It was looked through: nothing of another site, nothing private.")
+    say(made(Path(done["file"]), Path(done["backup"]) if done["backup"] else None))
+    say("It was looked through: nothing of another site, nothing private.")
     if done["pdf"]:
         unlocked = " It has no password: send it only where anyone may read it." if done["password"] else ""
-        click.echo(f"Made {done['pdf']}.{unlocked}")
+        say(f"Made {done['pdf']}.{unlocked}")
     for line in (*done["remarks"], *([done["pdf_trouble"]] if done["pdf_trouble"] else [])):
-        click.echo(f"  ! {line}")
+        say(f"  ! {line}")
 
 
 @cli.command(short_help="Look through a file for what it may not hold.")
@@ -176,6 +176,6 @@ def audit(copy: Path, against: Path, site: str | None, password_file: Path | Non
         print_json({"file": str(copy), "site": found, "hits": [hit.as_dict() for hit in hits]})
     else:
         for hit in hits:
-            click.echo(str(hit))
-        click.echo(f"{len(hits)} found." if hits else f"Nothing that a copy for site {found} may not hold.")
+            say(str(hit))
+        say(f"{len(hits)} found." if hits else f"Nothing that a copy for site {found} may not hold.")
     raise SystemExit(1 if hits else 0)
