@@ -22,6 +22,7 @@ from workbook_tools.layouts import Layout, Table, load
 from workbook_tools.layouts.load import folder
 from workbook_tools.workbook.cell_formulas import Area
 from workbook_tools.workbook.editing import NewColumn, WorkbookEdit
+from workbook_tools.workbook.key import put_key
 from workbook_tools.workbook.log import build_log
 from workbook_tools.workbook.models import Model
 from workbook_tools.workbook.saving import save
@@ -225,6 +226,7 @@ class _Work:
             self.changes.append(f"New sheet {sheet}.")
         self._names()
         self.edit.set_property(VERSION, self.layout.version)
+        put_key(self.edit)
 
     def _log(self, key: str, standing: Standing, tables: Mapping[str, Table]) -> None:
         refresh = TableRefresh(self.edit, self.model, standing, tables)

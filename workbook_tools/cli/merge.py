@@ -30,11 +30,18 @@ WHOLE_ROWS = ("other-thing", "id-doubled", "no-id", "no-room")
 @click.option("--out", type=FILE, help="Write the merged log to this new file.")
 @click.option("--replace", is_flag=True, help="Write over LOG, or over --out; a dated backup is kept beside it.")
 @click.option("--base", type=FILE, help="An older state that LOG and the copies come from: shows who changed what.")
+@click.option(
+    "--confirm-site",
+    multiple=True,
+    metavar="ID",
+    help="Take a producer's copy for this site although its origin is in doubt.",
+)
 @JSON
 @QUIET
 def merge(
-    log: Path, copies: tuple[Path, ...], out: Path | None, replace: bool, base: Path | None, as_json: bool, quiet: bool
-) -> None:
+    log: Path, copies: tuple[Path, ...], out: Path | None, replace: bool, base: Path | None,
+    confirm_site: tuple[str, ...], as_json: bool, quiet: bool,
+) -> None:  # fmt: skip
     """Merge the COPIES of a case log into LOG: the office computer's, a tablet's, one that a producer sent back.
 
     Rows are matched by their id, on the Lists and Reference sheets by their first column; the case of letters and the
@@ -50,7 +57,8 @@ def merge(
     With --base, a cell that only one side changed takes the changed value, and emptied cells count as changed.
 
     A copy that a producer sent back (see share) gives its daily rows, for groups of its own site; changes to your pages
-    in it are printed and not applied.
+    in it are printed and not applied. One that this log did not seal for the site it names is refused until you confirm
+    the site by its id.
 
     Merging again changes nothing; the order of the copies does not matter. Everything else in LOG's file stays as it
     is: columns and sheets that were added, charts, text boxes.
@@ -67,7 +75,7 @@ def merge(
         raise click.UsageError("say where the merged log goes: --out PATH for a new file, or --replace for LOG itself")
     target = log if out is None else named(out)
     with held(log, "merge") if _same(target, log) else contextlib.nullcontext():
-        done, where, whole = _merged(log, copies, target, base, replace)
+        done, where, whole = _merged(log, copies, target, base, replace, confirm_site)
     if as_json:
         print_json({"file": str(target)} | done.as_dict())
     elif not quiet:
@@ -77,21 +85,28 @@ def merge(
 
 
 def _merged(
-    log: Path, copies: tuple[Path, ...], target: Path, base: Path | None, replace: bool
+    log: Path, copies: tuple[Path, ...], target: Path, base: Path | None, replace: bool, confirmed: tuple[str, ...]
 ) -> tuple[MergedFile, str, bool]:
     """The merge, written, the sentence that says so, and whether all of the returned copies could be taken."""
     import datetime
 
     from workbook_tools.caselog.merging_files import merge_files
     from workbook_tools.caselog.reading import read_log
+    from workbook_tools.intake import file_content
     from workbook_tools.layouts import case_log
     from workbook_tools.sharing.returned import identity
     from workbook_tools.sharing.taken_back import taken_back
+    from workbook_tools.workbook.key import key_of
     from workbook_tools.workbook.seen import Seen
 
     seen = Seen(log, *copies, *([base] if base else []))
     layout = case_log()
-    back = {str(path): taken_back(path, layout, read_log(log, layout)) for path in copies if identity(path) is not None}
+    key = key_of(file_content(log))
+    back = {
+        str(path): taken_back(path, layout, read_log(log, layout), key, confirmed)
+        for path in copies
+        if identity(path) is not None
+    }
     logs = [path for path in copies if str(path) not in back]
     rows = {name: one.log for name, one in back.items()}
     done = merge_files(log, logs, layout, datetime.datetime.now(), base, rows)

@@ -71,12 +71,14 @@ def share(
     """
     from workbook_tools.caselog.reading import read_log
     from workbook_tools.errors import LeakError
+    from workbook_tools.intake import file_content
     from workbook_tools.layouts import case_log
     from workbook_tools.quantities.boundary import serial
     from workbook_tools.sharing.audit import audit, sorted_hits
     from workbook_tools.sharing.copy import producer_copy
     from workbook_tools.sharing.locked import locked
     from workbook_tools.sharing.words import languages
+    from workbook_tools.workbook.key import key_of
     from workbook_tools.workbook.seen import Seen
 
     seen = Seen(path, *([password_file] if password_file is not None and str(password_file) != "-" else []))
@@ -86,9 +88,18 @@ def share(
     _free([target, *([target.with_suffix(".pdf")] if pdf else [])], seen, replace)
     password = _password(password_file, confirm=True)
     computed = read_log(path, case_log()).relied_on().computed()
+    key = key_of(file_content(path))
     start = None if since is None else serial(since.date())
     made_copy = producer_copy(
-        computed, site, datetime.datetime.now(), since=start, paper=paper, language=language, units=units, path=path
+        computed,
+        site,
+        datetime.datetime.now(),
+        since=start,
+        paper=paper,
+        language=language,
+        units=units,
+        path=path,
+        key=key,
     )
     found = sorted_hits(audit(made_copy.content, computed, made_copy.site), allow)
     if found.leaks or found.unread:

@@ -37,11 +37,12 @@ def new_log(path: Path, rows: int, replace: bool, as_json: bool, quiet: bool) ->
       workbook-tools new log "River farm.xlsx" --rows 500
     """
     from workbook_tools.layouts import case_log
+    from workbook_tools.workbook.key import with_key
     from workbook_tools.workbook.log import build_log
 
     target = named(path)
     with progress(quiet or as_json) as report:
-        content = build_log(case_log(), rows=rows, progress=report)
+        content = with_key(build_log(case_log(), rows=rows, progress=report))
     put(target, content, replace, quiet, as_json)
 
 

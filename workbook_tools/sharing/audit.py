@@ -43,6 +43,7 @@ from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
+from urllib.parse import unquote
 
 from workbook_tools.errors import ReadError
 from workbook_tools.intake import file_content
@@ -73,6 +74,7 @@ MOST_GROUPS = 7  # of digits in which a telephone number is written
 MOST_JOINED, FEWEST_JOINED = 4, 6  # words of a name that may be written as one, and letters of it then
 MOST_WORK = 60_000_000_000  # letters times texts: a minute's search takes as many
 CALLED_RUN = re.compile(r"\d+(?:[ \u00a0./()+-]{1,3}\d+)*")
+SPELT = re.compile("%[0-9A-Fa-f]{2}")
 MARKS_IN_NUMBERS = re.compile(r"(?<=\d)[\s\u00a0./()-]+(?=\d)")
 CELL_ADDRESS = re.compile(r"[a-z]{1,3}[1-9]\d*$")
 
@@ -172,12 +174,15 @@ def compared(texts: Iterable[PackageText], held: Secrets) -> list[Hit]:
     if index.work > MOST_WORK:
         say = f"has {index.size:,} letters, too many to be searched for {len(held.forbidden):,} texts"
         return [*hits, Hit("file", "whole file", say, None, True)]
-    excused, named = _Masks(held.allowed | held.own), _Masks(held.allowed)
+    allowed = held.allowed | {_as_one(text) for text in held.allowed}
+    excused, named = _Masks(allowed | held.own), _Masks(allowed)
     for key, secret in held.forbidden.items():
         masks = named if secret.named else excused
         inside = _Masks({whole for whole in held.forbidden if key in whole and whole != key}) if secret.alone else None
         for form in forms[key]:
             for found, even in index.having(form):
+                if secret.exact and not _has_exactly(found, secret):
+                    continue
                 if form.kind == CALLED or _is_there(form.text, found, even, masks, inside):
                     hits[Hit(found.part, found.place, secret.typed, secret.origin)] = None
     return list(hits)
@@ -210,9 +215,20 @@ def _forms(key: str, secret: Secret) -> Iterator[Form]:
         if CALLABLE <= len(digits.lstrip("0")) <= LONGEST_CALLED:
             yield Form(digits.lstrip("0"), CALLED)
     elif secret.named and 1 < len(key.split()) <= MOST_JOINED:
-        joined = key.replace(" ", "").replace(JOINT, "")
+        joined = _as_one(key)
         if len(joined) >= FEWEST_JOINED:
             yield Form(joined, INSIDE if is_long(joined) else PLAIN)
+
+
+def _has_exactly(found: PackageText, secret: Secret) -> bool:
+    """Whether an id stands in a text with the signs between its letters."""
+    wanted = secret.typed.casefold()
+    return wanted in found.text.casefold() or wanted in unquote(found.text, errors="replace").casefold()
+
+
+def _as_one(text: str) -> str:
+    """A text without its blanks, as a page of a PDF is searched too."""
+    return text.replace(" ", "").replace(JOINT, "")
 
 
 class _Index:
@@ -235,7 +251,11 @@ class _Index:
         return self.size * self.inside
 
     def add(self, found: PackageText) -> None:
-        even = evened(found.text)
+        self._add(found, evened(found.text))
+        if SPELT.search(found.text):  # as an address spells signs; where it is none, this is a text more to search
+            self._add(found, evened(unquote(found.text, errors="replace")))
+
+    def _add(self, found: PackageText, even: str) -> None:
         if (found.part, found.place, even) in self.seen or not even:
             return
         self.seen.add((found.part, found.place, even))

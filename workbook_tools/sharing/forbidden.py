@@ -10,7 +10,6 @@ import unicodedata
 from collections import Counter
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field, replace
-from urllib.parse import unquote
 
 from workbook_tools.layouts.amounts import JOINT
 from workbook_tools.layouts.compute import Computed, Row
@@ -66,12 +65,10 @@ class Origin:
 def evened(text: str) -> str:
     """A text as texts are compared: what people and programs vary is made alike.
 
-    Small letters without accents; no soft hyphens, signs of no width or of direction; entities of HTML and signs that
-    an address spells with % are themselves; whatever is no letter or digit (underscores, hyphens, ends of lines,
+    Small letters without accents; no soft hyphens, signs of no width or of direction; entities of HTML are
+    themselves; whatever is no letter or digit (underscores, hyphens, ends of lines,
     apostrophes) is one blank, but for a sign between two digits, and for the blank that joins a figure to its unit.
     """
-    if "%" in text:
-        text = unquote(text, errors="replace")
     if "&" in text:
         text = html.unescape(text)
     if not text.isascii():
@@ -90,13 +87,15 @@ class Secret:
     """A text that may not be there: as it was typed, where the log has it, and how it is searched.
 
     `named` : it names somebody, is private or a number: the site's own sentences do not excuse it. `alone` : one word
-    of a name, which counts where it is a whole word and not in the name itself.
+    of a name, which counts where it is a whole word and not in the name itself. `exact` : an id, which counts with the
+    signs that it has: "S-1" is not in "it's (1 counted)".
     """
 
     typed: str
     origin: Origin
     named: bool = False
     alone: bool = False
+    exact: bool = False
 
 
 @dataclass
@@ -111,13 +110,13 @@ class Secrets:
     allowed: set[str] = field(default_factory=set)
     own: set[str] = field(default_factory=set)
 
-    def forbid(self, value: object, origin: Origin, named: bool = False) -> None:
+    def forbid(self, value: object, origin: Origin, named: bool = False, exact: bool = False) -> None:
         if is_number(value) and (value != int(value) or not 10 ** (LONG_NUMBER - 1) <= abs(value) < 1e15):
             return  # a number where a text belongs: compared only where it may be a telephone
         text = written(value).strip()
         pieces = [part for part in PARTS.split(text) if len(part.split()) >= WORDS_OF_A_SENTENCE or "\n" in text]
         for piece in (text, *pieces):
-            self._enter(piece.strip(), Secret(piece.strip(), origin, named))
+            self._enter(piece.strip(), Secret(piece.strip(), origin, named, exact=exact))
 
     def forbid_word(self, word: str, origin: Origin) -> None:
         """One word of a name, where it is none that anybody writes."""
@@ -130,7 +129,7 @@ class Secrets:
         if A_FIGURE.match(piece.casefold()) or not comparable(key):
             return
         before = self.forbidden.get(key)
-        if before is None or before.alone:
+        if before is None or before.alone or (before.exact and not secret.exact):
             self.forbidden[key] = secret
         elif secret.named and not before.named:
             self.forbidden[key] = replace(before, named=True)
@@ -190,7 +189,7 @@ def secrets(computed: Computed, site: str) -> Secrets:
                 else:
                     reason = "private" if column.private else why
                     origin = Origin(table.sheet, computed.number(table, position), column.heading, reason)
-                    held.forbid(value, origin, _is_named(key, column, value, codes))
+                    held.forbid(value, origin, _is_named(key, column, value, codes), column.kind in ("id", "reference"))
                     if (key, column.key) in PEOPLE:
                         names.append((column.key, written(value), origin))
     held.settle()

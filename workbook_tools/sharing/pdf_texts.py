@@ -56,7 +56,9 @@ def _texts(content: bytes) -> Iterator[Found]:
         yield WHOLE, "a PDF under a password, which cannot be read", UNREAD
         return
     for number, page in enumerate(reader.pages, start=1):
-        yield f"page {number}", page.extract_text(), TEXT
+        text = page.extract_text()
+        yield f"page {number}", text, TEXT
+        yield f"page {number}", "".join(text.split()), TEXT  # a word may be in pieces, at the end of a line or inside
     for numbers in reader.xref.values():
         for number in numbers:
             yield from _of_object(reader.get_object(number), f"object {number}", 0)

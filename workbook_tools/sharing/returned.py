@@ -18,7 +18,7 @@ from typing import Any
 from workbook_tools.addresses import letter
 from workbook_tools.caselog.reading import Place, Remark, typed_value
 from workbook_tools.errors import ReadError
-from workbook_tools.intake import Archive, admitted, file_content, native_cells, native_workbook, tree
+from workbook_tools.intake import admitted, file_content, native_cells, native_workbook, properties_of
 from workbook_tools.layouts import Layout, Table, case_log
 from workbook_tools.layouts.trees import is_number
 from workbook_tools.quantities import Quantity
@@ -37,7 +37,6 @@ from workbook_tools.sharing.marks import (
 from workbook_tools.sharing.selection import folded
 from workbook_tools.sharing.words import log_word, table
 
-PROPERTIES = "docProps/custom.xml"
 MOST_COPY_CELLS = 2_000_000  # of all sheets; a copy of ten years of daily rows has 200,000
 MOST_NAMED = 1_000  # cells outside the columns of one sheet, and changed rows of one page
 MOST_SHOWN = 200  # characters of a cell in a sentence
@@ -76,6 +75,7 @@ class Returned:
     log_version: str
     language: str
     units: str
+    identity: Identity
     rows: list[DailyRow] = field(default_factory=list)
     changed: list[ChangedRow] = field(default_factory=list)
     remarks: list[Remark] = field(default_factory=list)
@@ -103,7 +103,7 @@ def returned_rows(path: Path, layout: Layout, site: str | None = None) -> Return
     remarks: list[Remark] = []
     known = _identity(path, content, sheets, remarks)
     found = Returned(
-        known.site, known.made, known.version, known.log_version, known.language, known.units, remarks=remarks
+        known.site, known.made, known.version, known.log_version, known.language, known.units, known, remarks=remarks
     )
     if site is not None and folded(site) != folded(known.site):
         say = f"The copy is for site {known.site}, not for {site}; its rows were not read."
@@ -151,10 +151,9 @@ def identity(source: Path | bytes) -> Identity | None:
     """Which copy a file says it is, by its properties; None where it says nothing, or cannot be read at all."""
     try:
         content = source if isinstance(source, bytes) else file_content(source)
-        root = tree(Archive(content, "copy", strict=False).read(PROPERTIES), PROPERTIES, "copy")
     except ReadError:
         return None
-    return from_properties({str(one.get("name")): "".join(map(str, one.itertext())) for one in root})
+    return from_properties(properties_of(content))
 
 
 def _identity(

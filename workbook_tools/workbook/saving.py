@@ -11,7 +11,7 @@ import tempfile
 from pathlib import Path
 
 from workbook_tools.errors import BusyFileError, ChangedFileError, ReadError, SaveError
-from workbook_tools.intake import Archive, file_content, real_path, tree
+from workbook_tools.intake import Archive, file_content, properties_of, real_path
 from workbook_tools.intake.contents import sheets_of
 from workbook_tools.workbook.elsewhere import check_not_open
 from workbook_tools.workbook.seen import Seen
@@ -19,7 +19,7 @@ from workbook_tools.workbook.seen import Seen
 THERE_ALREADY = "is there already. Choose another name, or say --replace (a dated backup is kept)."
 ONE_THAT_IS_READ = "is a file that this command reads, which stays as it is; choose another name."
 A_CASE_LOG = "is a case log, which nothing but a case log may replace; choose another name."
-PROPERTIES, LAYOUT, CASE_LOG = "docProps/custom.xml", "Layout", "case-log"
+LAYOUT, CASE_LOG = "Layout", "case-log"
 LOG_SHEETS = {"sites", "vessels", "visits", "baths"}  # of a log whose properties a program has dropped
 BACKUP = re.compile(r"\.backup-\d{8}-\d{6}(-\d+)?\.[^.]+$")  # as `backup_name` makes them
 
@@ -42,13 +42,11 @@ def backup_name(path: Path, moment: datetime.datetime) -> Path:
 
 def layout_of(content: bytes) -> str | None:
     """Which layout a workbook was made from; None where it does not say so, or is none."""
+    said = properties_of(content).get(LAYOUT)
+    if said is not None:
+        return said
     try:
-        archive = Archive(content, "file", strict=False)
-        if archive.has(PROPERTIES):
-            for one in tree(archive.read(PROPERTIES), PROPERTIES, "file"):
-                if one.get("name") == LAYOUT:
-                    return "".join(map(str, one.itertext()))
-        sheets = {name.casefold() for name in sheets_of(archive)}
+        sheets = {name.casefold() for name in sheets_of(Archive(content, "file", strict=False))}
     except ReadError:
         return None
     return CASE_LOG if sheets >= LOG_SHEETS else None
