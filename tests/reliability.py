@@ -42,9 +42,10 @@ class Amount:
     faults: int
     practices: int
     changed: float  # share of CHANGED
+    heavy: int  # large files
 
 
-FULL, QUICK = Amount(1_500, 200, 1), Amount(150, 10, 0.02)
+FULL, QUICK = Amount(1_500, 200, 1, 200), Amount(150, 10, 0.02, 20)
 # workbooks changed by chance for each target of tests/fuzz: from a fraction of a millisecond to a second each
 CHANGED = {"door": 100_000, "parts": 5_000, "reading": 2_000, "editing": 400, "sharing": 100}
 # what each of the other modules must answer; whatever else it answers is printed below the table

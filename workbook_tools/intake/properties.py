@@ -12,7 +12,7 @@ USUAL = "docProps/custom.xml"
 def properties_of(content: bytes) -> dict[str, str]:
     """The custom properties of a file, each as a text; none where it has none, or cannot be read."""
     try:
-        archive = Archive(content, "file", strict=False)
+        archive = Archive(content, "file", strict=False, renamed=True)
         named = [link.target for link in links_of(archive, "") if link.kind == "custom-properties" and not link.outside]
         part = next((name for name in (*named, USUAL) if archive.has(name)), "")
         root = tree_of(archive, part) if part else ()

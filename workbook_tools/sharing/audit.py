@@ -39,7 +39,7 @@ import functools
 import itertools
 import re
 from collections import defaultdict
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Set
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -70,6 +70,7 @@ CUT = 500  # characters from which a text of a page may be cut
 LONG_TEXT = 8  # letters or digits from which a text is looked for inside words too
 CALLABLE, LONGEST_CALLED = 7, 15  # digits of a telephone number: without a code, and at most (ITU-T E.164)
 LONGEST_CODE = 4  # digits: a country's three, and a zero
+LONGEST_RUN = 1_000  # groups of digits that are put together in all ways
 MOST_GROUPS = 7  # of digits in which a telephone number is written
 MOST_JOINED, FEWEST_JOINED = 4, 6  # words of a name that may be written as one, and letters of it then
 MOST_WORK = 60_000_000_000  # letters times texts: a minute's search takes as many
@@ -261,11 +262,12 @@ class _Index:
         self.seen.add((found.part, found.place, even))
         number = self._enter(found, even, False)
         if sum(map(even.count, "0123456789")) >= LONG_NUMBER:
-            self._enter(found, MARKS_IN_NUMBERS.sub("", even), True)
+            joined = MARKS_IN_NUMBERS.sub("", even)
+            self._enter(found, joined, True)
             if found.kind not in (REFERENCE, ADDRESS) and (found.kind != NUMBER or even.isdigit()):
-                for digits in _called(even):
-                    if digits[-CALLABLE:] in self.endings:
-                        self.called[digits[-CALLABLE:]].add((digits, number))
+                endings = {ending for ending in self.endings if ending in joined.replace(" ", "")}
+                for digits in _called(even, endings) if endings else ():
+                    self.called[digits[-CALLABLE:]].add((digits, number))
 
     def _enter(self, found: PackageText, even: str, long: bool) -> int:
         number = len(self.texts)
@@ -318,10 +320,14 @@ class _Index:
             yield self.texts[number]
 
 
-def _called(even: str) -> Iterator[str]:
-    """Numbers that can be called in a text, without the zeros before them: groups of digits that stand side by side."""
+def _called(even: str, endings: Set[str]) -> Iterator[str]:
+    """Numbers in a text that can be called and end in wanted ways, without the zeros before them: groups of digits that
+    stand side by side. In a run of very many groups the endings alone, whatever stands before them."""
     for run in CALLED_RUN.finditer(even):
         groups = re.findall(r"\d+", run[0])
+        if len(groups) > LONGEST_RUN:
+            yield from (ending for ending in endings if ending in "".join(groups))
+            continue
         for start in range(len(groups)):
             digits = ""
             for group in groups[start : start + MOST_GROUPS]:
@@ -329,7 +335,7 @@ def _called(even: str) -> Iterator[str]:
                 plain = digits.lstrip("0")
                 if len(plain) > LONGEST_CALLED:
                     break
-                if len(plain) >= CALLABLE:
+                if plain[-CALLABLE:] in endings:
                     yield plain
 
 

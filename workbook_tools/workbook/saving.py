@@ -46,7 +46,7 @@ def layout_of(content: bytes) -> str | None:
     if said is not None:
         return said
     try:
-        sheets = {name.casefold() for name in sheets_of(Archive(content, "file", strict=False))}
+        sheets = {name.casefold() for name in sheets_of(Archive(content, "file", strict=False, renamed=True))}
     except ReadError:
         return None
     return CASE_LOG if sheets >= LOG_SHEETS else None
