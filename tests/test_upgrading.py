@@ -184,8 +184,8 @@ def test_what_a_person_added_keeps_its_bytes(log: Path, following: Layout) -> No
     assert not kept & touched
     old, new = cells(log.read_bytes()), cells(done.content)
     assert new[DIARY] == old[DIARY]
-    assert [row[12] for row in new["Sites"][:8]] == [row[12] for row in old["Sites"][:8]]
-    assert new["Sites"][4][12:13] == ["Colour of gate"]
+    own = old["Sites"][4].index("Colour of gate")
+    assert [row[own] for row in new["Sites"][:8]] == [row[own] for row in old["Sites"][:8]]
     links = parts(done.content)["xl/worksheets/_rels/sheet7.xml.rels"].decode()
     assert all(kind in links for kind in ("comments", "vmlDrawing", "threadedComment", "printerSettings", "table"))
     assert "Sites!$A$6:$A$9" in parts(done.content)["xl/worksheets/sheet99.xml"].decode()
@@ -445,13 +445,13 @@ def test_a_result_that_would_lose_something_is_not_saved(
     log: Path, following: Layout, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """The last look at what was typed, before anything is written."""
-    run = upgrading._Work.run
+    run = upgrading.Renewal.run
 
     def careless(work: Any) -> None:
         run(work)
         work.edit.put("Fish", 6, 4, 1)
 
-    monkeypatch.setattr(upgrading._Work, "run", careless)
+    monkeypatch.setattr(upgrading.Renewal, "run", careless)
     before = log.read_bytes()
     with pytest.raises(EditError, match=r"Fish!D6: would become 1\.0 instead of 310\.5; nothing was changed"):
         upgrade(log, following)
@@ -573,7 +573,11 @@ def test_in_place_with_a_backup_or_into_another_file(log: Path, following: Layou
     done, backup = upgrade(log, following)
     assert backup is not None
     assert backup.read_bytes() == before
-    assert log.read_bytes() == out.read_bytes() == done.content
+    assert log.read_bytes() == done.content
+    both = [parts(path.read_bytes()) for path in (log, out)]
+    for one in both:
+        one.pop("docProps/custom.xml")  # each log has a key of its own
+    assert both[0] == both[1]
     with pytest.raises(OSError, match="is there already"):
         upgrade(backup, following, out)
 

@@ -38,17 +38,6 @@ TOKEN = re.compile(r'"(?:[^"]|"")*"|[0-9.]+(?:E[+-]?\d+)?|[A-Z_.][\w.]*(?:\(\))?
 GONE = "#REF!"
 MARK = "\x00"  # the own row in a text; no file can hold it
 NAMED = 5  # rows that one finding names
-SAY = {
-    "formula-broken": "{heading} points to cells that are gone ({gone}){rows}.",
-    "formula-changed": "{heading} does not compute what its column does{rows}: its formula was moved, shortened or "
-    "changed.",
-    "formula-lost": "{rows} of the {sheet} table: no formulas, so that what is typed there is not computed.",
-    "column-formula-lost": "{sheets}: the tables hold no formulas for {number} of their computed columns, so that rows "
-    "added in Excel stay blank. LibreOffice leaves them out when it saves.",
-    "list-lost": "The drop-down list {name} is lost: {why}.",
-    "name-broken": "Functions by name that Excel cannot read: {functions}. LibreOffice spells them so when it saves.",
-    "rule-broken": "{what} points to cells that are gone ({gone}).",
-}
 MEND = "Run workbook-tools mend."
 
 
@@ -81,8 +70,11 @@ def broken_formulas(edit: WorkbookEdit, layout: Layout) -> list[Broken]:
             lost[standing.table.sheet] = _lost_by(edit, standing.table, standing.there)
     if any(lost.values()):
         sheets = named([sheet for sheet, number in lost.items() if number])
-        say = SAY["column-formula-lost"].format(sheets=sheets, number=sum(lost.values()))
-        found.append(Broken("column-formula-lost", f"{say} {MEND}"))
+        say = (
+            f"{sheets}: the tables hold no formulas for {sum(lost.values())} of their computed columns, so that rows "
+            f"added in Excel stay blank. LibreOffice leaves them out when it saves. {MEND}"
+        )
+        found.append(Broken("column-formula-lost", say))
     found += _in_pages(edit, placement)
     found += _in_names(edit, placement.layout)
     return found
@@ -144,7 +136,7 @@ def _number(text: str) -> str:
 
 def _in_cells(edit: WorkbookEdit, table: PlacedTable, there: TablePlace, texts: _Texts) -> Iterator[Broken]:
     """Cells whose formula is not that of their column, and rows of the table that have none."""
-    wrong: dict[tuple[str, str], list[int]] = {}  # rows by column and code
+    wrong: dict[tuple[str, bool], list[int]] = {}  # rows by column, and by whether cells are gone
     shared: dict[str, tuple[str, str, int]] = {}  # number -> column, text, row of the cell that holds it
     usual: tuple[list[bytes], int] = ([], 0)  # the numbers of a row that was looked at and found right
     bare = []
@@ -161,26 +153,34 @@ def _in_cells(edit: WorkbookEdit, table: PlacedTable, there: TablePlace, texts: 
         if not formulas and texts.columns:
             bare.append(number)
             continue
-        codes = {name: _wrong(texts, name, found, number, shared) for name, found in formulas.items()}
-        if not any(codes.values()) and len(formulas) == len(texts.columns):
+        texts_of = {name: _wrong(texts, name, found, number, shared) for name, found in formulas.items()}
+        if not any(texts_of.values()) and len(formulas) == len(texts.columns):
             usual = numbers, content.count(b"<f")
-        for name, code in codes.items():
-            if code:
-                wrong.setdefault((name, code), []).append(number)
-    for (name, code), rows in wrong.items():
+        for name, text in texts_of.items():
+            if text:
+                wrong.setdefault((name, GONE in text.upper()), []).append(number)
+    for (name, is_gone), rows in wrong.items():
         heading = texts.columns[name].heading
         more = f" in rows {named(rows)}" if len(rows) > 1 else ""
-        say = SAY[code].format(heading=heading, gone=GONE, rows=more)
-        yield Broken(code, f"{say} {MEND}", table.sheet, rows[0], heading, name)
+        if is_gone:
+            say = f"{heading} points to cells that are gone ({GONE}){more}. {MEND}"
+            yield Broken("formula-broken", say, table.sheet, rows[0], heading, name)
+        else:
+            say = (
+                f"{heading} does not compute what its column does{more}: its formula was moved, shortened or changed. "
+                f"{MEND}"
+            )
+            yield Broken("formula-changed", say, table.sheet, rows[0], heading, name)
     if bare:
-        say = SAY["formula-lost"].format(rows=f"Row{'s' if len(bare) > 1 else ''} {named(bare)}", sheet=there.sheet)
-        yield Broken("formula-lost", f"{say} {MEND}", there.sheet, bare[0])
+        which = f"Row{'s' if len(bare) > 1 else ''} {named(bare)}"
+        say = f"{which} of the {there.sheet} table: no formulas, so that what is typed there is not computed. {MEND}"
+        yield Broken("formula-lost", say, there.sheet, bare[0])
 
 
 def _wrong(
     texts: _Texts, place_: str, found: re.Match[bytes], row: int, shared: dict[str, tuple[str, str, int]]
 ) -> str:
-    """The code of what is wrong with one formula cell; empty where nothing is."""
+    """The text of a formula cell that does not compute what its column does; empty where it does."""
     text = unescape((found[2] or b"").decode(), {"&quot;": '"', "&apos;": "'"}).strip()
     number = SHARED.search(found[1])
     if number is not None and text:
@@ -192,9 +192,7 @@ def _wrong(
         if held[0] == place_ and texts.fits(place_, held[1], held[2]):
             return ""
         text = translated(held[1], (held[2], column_number(held[0])), (row, column_number(place_)))
-    if texts.fits(place_, text, row):
-        return ""
-    return "formula-broken" if GONE in text.upper() else "formula-changed"
+    return "" if texts.fits(place_, text, row) else text or "="
 
 
 def named(things: Sequence[object]) -> str:
@@ -227,14 +225,14 @@ def _in_pages(edit: WorkbookEdit, placement: Placement) -> Iterator[Broken]:
         if GONE.encode() not in content.upper():
             continue
         for row, heading in _gone_in_cells(content) if name.casefold() not in logs else ():
-            say = SAY["formula-broken"].format(heading=f"{name}!{heading}{row}", gone=GONE, rows="")
-            yield Broken("formula-broken", f"{say} {MEND}", name, row, "", heading)
+            say = f"{name}!{heading}{row} points to cells that are gone ({GONE}). {MEND}"
+            yield Broken("formula-broken", say, name, row, "", heading)
         for element in edit.rows(name).frame().iter("{*}dataValidation", "{*}cfRule"):
             texts = [child.text or "" for child in element if local(child).startswith("formula")]
             if any(GONE in text.upper() for text in texts):
                 where = element.get("sqref") or element.getparent().get("sqref", "")
-                say = SAY["rule-broken"].format(what=f"A rule of {where}", gone=GONE)
-                yield Broken("rule-broken", f"{say} {MEND}", name)
+                say = f"A rule of {where} points to cells that are gone ({GONE}). {MEND}"
+                yield Broken("rule-broken", say, name)
 
 
 def _gone_in_cells(content: bytes) -> Iterator[tuple[int, str]]:
@@ -257,10 +255,12 @@ def _in_names(edit: WorkbookEdit, layout: Layout) -> Iterator[Broken]:
     for name, text in choice_names(layout.tables).items():
         why = _why(there.get(name.casefold()), text)
         if why:
-            yield Broken("list-lost", f"{SAY['list-lost'].format(name=name, why=why)} {MEND}")
+            yield Broken("list-lost", f"The drop-down list {name} is lost: {why}. {MEND}")
     wrong = [function.name for function in names() if there.get(function.name.casefold()) != function.text]
     if wrong:
-        yield Broken("name-broken", f"{SAY['name-broken'].format(functions=named(wrong))} {MEND}")
+        which = named(wrong)
+        say = f"Functions by name that Excel cannot read: {which}. LibreOffice spells them so when it saves. {MEND}"
+        yield Broken("name-broken", say)
 
 
 def _why(text: str | None, right: str) -> str:

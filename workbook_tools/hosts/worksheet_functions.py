@@ -10,6 +10,7 @@ ALLOWED = frozenset(
             "IFERROR",
             "INDEX",
             "INT",
+            "ISERROR",
             "ISNUMBER",
             "ISTEXT",
             "LN",
@@ -37,6 +38,7 @@ ALLOWED = frozenset(
             "SUMIFS",
         ),
         *("MONTH", "RIGHT", "TRIM", "TRUE", "TRUNC", "YEAR"),
+        "_xlfn.ISFORMULA",  # of Excel 2013; where it is not known, nothing is said of cells that were typed over
     }
 )
 

@@ -176,7 +176,7 @@ def choice_names(tables: Mapping[str, Table]) -> dict[str, str]:
     for key in sorted(wanted):
         table = tables[key]
         cells, filled = (table.cells(column.key) for column in (table.key_column, told_by(table)))
-        heading = f'MATCH("{table.key_column.heading}",{cells},0)'
+        heading = table.heading_place(table.key_column.key)
         below = f"INDEX({filled},{heading}+1):INDEX({filled},ROWS({filled}))"
         # filled to the end, or with gaps: the last number, the last of short names of letters and digits
         last = f'IFERROR(MATCH("zzzz",{filled}),0),IFERROR(MATCH(9E+307,{filled}),0)'

@@ -168,7 +168,9 @@ class Table:
         return next((column.to for column in self.columns if column.kind == "key"), "")
 
     def heading_place(self, key: str) -> str:
-        """Formula for where a column's heading stands in it."""
+        """Formula for where the headings stand, by that of a column; a sheet's own name stands above one like it."""
+        if self.by_key[key].heading.casefold() == self.sheet.casefold():
+            key = next(column.key for column in self.columns if column.heading.casefold() != self.sheet.casefold())
         heading = self.by_key[key].heading.replace('"', '""')
         return f'MATCH("{heading}",{self.cells(key)},0)'
 
