@@ -218,7 +218,7 @@ SLIPS = (
          (("Baths", 6, "Lot", "lot-not-there"), )),
     Slip("water", 0, "time", "9:05", "not-a-time", "It is text that looks like a time; type it as 14:05 or 14:05:30."),
     Slip("water", 0, "time", 46_083.5, "out-of-range", "Time of reading must be a time of day"),
-    Slip("sites", 1, "site", "s01", "id-used-twice", "stands for row 6 already", SECOND_SITE_EMPTY),
+    Slip("sites", 1, "site", "s01", "id-used-twice", "already used in row 6", SECOND_SITE_EMPTY),
     Slip("sites", 1, "site", None, "missing", "Site is missing.", SECOND_SITE_EMPTY),
     Slip("vessels", 2, "known", -40, "out-of-range", "Known volume L must be above 0",
          (("Vessels", 8, "Volume L", "volume-unknown"), )),

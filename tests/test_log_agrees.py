@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import io
 import math
+import zipfile
 from collections.abc import Iterator
 from pathlib import Path
 from random import Random
@@ -64,10 +66,20 @@ def stored(content: bytes) -> Results:
     return found
 
 
+def replaced_in_sheets(content: bytes, old: bytes, new: bytes) -> bytes:
+    """A workbook with other words in the formulas of its sheets."""
+    target = io.BytesIO()
+    with zipfile.ZipFile(io.BytesIO(content)) as source, zipfile.ZipFile(target, "w", zipfile.ZIP_DEFLATED) as out:
+        for name in source.namelist():
+            part = source.read(name)
+            out.writestr(name, part.replace(old, new) if name.startswith("xl/worksheets/sheet") else part)
+    return target.getvalue()
+
+
 def recalculated(content: bytes, folder: Path) -> Results:
     """Formualizer's results."""
     path = folder / "log.xlsx"
-    path.write_bytes(content)
+    path.write_bytes(replaced_in_sheets(content, b"_xlfn.ISFORMULA(", b"ISREF("))  # formualizer 0.13 says FALSE
     formualizer.recalculate_file(str(path), str(folder / "recalculated.xlsx"))
     package = Package((folder / "recalculated.xlsx").read_bytes())
     return {

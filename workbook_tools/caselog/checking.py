@@ -9,19 +9,23 @@ from pathlib import Path
 from typing import Any
 
 from workbook_tools.caselog.between_rows import SeenBetween, days_twice, rows_twice, temperature_jumps
+from workbook_tools.caselog.broken_formulas import Broken, broken_formulas
 from workbook_tools.caselog.reading import ReadLog, ReadTable, Remark, read_log
 from workbook_tools.caselog.slips import LOOKS_NUMERIC, SLIPS, percent_slip, slip, text_slip
 from workbook_tools.caselog.structure import Structure, structures
 from workbook_tools.intake import Foreign, admitted, foreign_in
 from workbook_tools.layouts import Layout, Rule
 from workbook_tools.layouts.compute import Computed
+from workbook_tools.layouts.load import TWICE
 from workbook_tools.layouts.showing import as_shown
+from workbook_tools.workbook.editing import WorkbookEdit
 
 STANDS_FOR_OTHERS = re.compile(rf".*[*?~]|[<>=]|{LOOKS_NUMERIC.pattern}|\s*(true|false)\s*$", re.IGNORECASE)
 STALE = {
     "result-differs": "{heading} shows another result than its row gives ({wanted}): not computed since it changed.",
     "typed-over": "{heading} was typed over: its row gives {wanted}. Copy the cell from a row above.",
 }
+SAVED_ELSEWHERE = ("column-formula-lost", "name-broken")  # what every save by LibreOffice does; no number is wrong
 SEVERITY = {"row-twice": "notice", "day-twice": "fault", "temperature-jump": "notice"}
 
 
@@ -75,14 +79,14 @@ def check_log(path: Path, layout: Layout) -> Checked:
     computed = log.computed()
     findings = [_of_remark(remark) for remark in log.remarks]
     for table, position, rule in computed.findings:
-        findings.append(_of_rule(log.tables[table.key], computed.data[table.key][position], position, rule))
+        findings.append(_of_rule(log.tables[table.key], computed, position, rule))
     findings += [_of_foreign(foreign) for foreign in foreign_in(archive)]
+    findings += [_of_broken(broken, layout) for broken in broken_formulas(WorkbookEdit(archive, path), layout)]
     built = structures(archive, (log.tables[table.key] for table in layout.log_tables()))
     for table in layout.log_tables():
         read = log.tables[table.key]
         rows = computed.data[table.key]
         structure = built.get(table.key, Structure())
-        findings += _doubled_ids(read)
         findings += _ids_that_stand_for_others(read)
         findings += _not_as_text(read)
         findings += _outside(read, structure)
@@ -103,15 +107,24 @@ def _of_remark(remark: Remark) -> Finding:
     )
 
 
+def _of_broken(broken: Broken, layout: Layout) -> Finding:
+    where = f"{broken.sheet}!{broken.letters}{broken.row}" if broken.letters else broken.sheet or "whole file"
+    severity = "notice" if broken.code in SAVED_ELSEWHERE else "fault"
+    return Finding(broken.sheet, broken.row, broken.column, broken.code, broken.say, None, severity, where)
+
+
 def _of_foreign(foreign: Foreign) -> Finding:
     """Something in the file that could act on a computer; it stands in no cell."""
     return Finding("", 0, "", foreign.code, foreign.say, None, foreign.severity, "whole file")
 
 
-def _of_rule(read: ReadTable, row: dict[str, Any], position: int, rule: Rule) -> Finding:
+def _of_rule(read: ReadTable, computed: Computed, position: int, rule: Rule) -> Finding:
     key = rule.columns[0] if rule.columns else read.table.key_column.key
-    value = row.get(key)
+    value = computed.data[read.table.key][position].get(key)
     reason = rule.say
+    if rule.code == "id-used-twice":
+        where = f"row {computed.row_of(read.table, value)}"
+        reason = TWICE.format(heading=f"{read.table.by_key[key].heading} {value}", where=where)
     if rule.code in SLIPS and isinstance(value, str | bool):
         reason = f"{rule.say} {slip(read.table.by_key[key], value)}".strip()
     elif rule.code == "out-of-range":
@@ -125,24 +138,6 @@ def _finding(
     place = read.place(position, key)
     shown = as_shown(value, read.table.by_key[key].format)
     return Finding(place.sheet, place.row, place.column, code, reason, value, severity, str(place), shown)
-
-
-def _doubled_ids(read: ReadTable) -> Iterator[Finding]:
-    """Ids that stand for more than one row: every row but the first is named."""
-    column = read.table.id_column
-    if column is None:
-        return
-    first: dict[object, int] = {name.casefold(): number for name, number in read.ahead.items()}
-    for position, row in enumerate(read.rows):
-        value = row[column.key]
-        folded = value.casefold() if isinstance(value, str) else value
-        if value is None:
-            continue
-        if folded in first:
-            reason = f"{column.heading} {value} stands for row {first[folded]} already; give this row another."
-            yield _finding(read, position, column.key, "id-used-twice", reason, value)
-        else:
-            first[folded] = read.numbers[position]
 
 
 def _ids_that_stand_for_others(read: ReadTable) -> Iterator[Finding]:

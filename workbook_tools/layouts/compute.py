@@ -21,6 +21,7 @@ from workbook_tools.layouts.model import Column, Form, Layout, Rule, Table
 from workbook_tools.layouts.trees import column_names, is_number, is_own, parsed
 from workbook_tools.layouts.uncollected import uncollected
 
+PURPOSE_ROW = 2  # of a sheet: its purpose in a sentence
 Row = dict[str, Any]
 Data = Mapping[str, Sequence[Row]]
 Find = Callable[[str, object], Row]
@@ -235,6 +236,11 @@ class Typed:
         rows = self.index.get(table, {})
         return rows.get(key) or rows.get(_folded(key)) or NOTHING
 
+    def row_of(self, table: Table, key: object) -> int | None:
+        """Sheet row of the row that a key stands for: of several, the first."""
+        place = self.place[table.key].get(_folded(key))
+        return None if place is None else place + (table.heading_row - 1 if table.stacked else 0)
+
     def _enter(self, table: Table) -> None:
         """Where each key stands; the first of two equal keys answers, as MATCH has it."""
         rows: Sequence[Row] = self.data[table.key]
@@ -246,20 +252,31 @@ class Typed:
         place: dict[object, int] = {}
         key = table.key_column.key
         numbered = self.numbered(table)
-        spelled: list[tuple[object, object]] = []
+        above = table.heading_row - 1 if table.stacked else 0
+        no_keys = {word.casefold() for word in table.not_keys}
+        ahead = {_folded(name): (number, {key: name}) for name, number in self.ahead.get(table.key, {}).items()}
+        if table.purpose:
+            ahead[_folded(table.purpose)] = (PURPOSE_ROW, {key: table.purpose})
         for position, row in enumerate(rows):
             if numbered and table.in_use(row):
                 row["own_row"] = float(self.number(table, position))
-            if row[key] is not None:
-                folded = _folded(row[key])
-                spelled.append((row[key], folded))
-                index.setdefault(folded, row)
-                place.setdefault(folded, self.number(table, position))
-        for name, number in self.ahead.get(table.key, {}).items():
-            index.setdefault(_folded(name), {key: name})
-            place.setdefault(_folded(name), number)
-        for spelling, folded in spelled:  # most are asked for as they are spelled
-            index.setdefault(spelling, index[folded])
+            if row[key] is None:
+                continue
+            folded, number = _folded(row[key]), self.number(table, position)
+            if folded in no_keys or folded in index:
+                continue
+            if folded in ahead and ahead[folded][0] < number:
+                number, row = ahead[folded]  # noqa: PLW2901 - the first of the two on the sheet
+            index[folded] = row
+            place[folded] = number - above
+        for folded, (number, free) in ahead.items():
+            if folded not in index:
+                index[folded] = free
+                place[folded] = number - above
+        for row in rows:  # most are asked for as they are spelled
+            folded = _folded(row[key])
+            if folded in index:
+                index.setdefault(row[key], index[folded])
         self.index[table.key] = index
         self.place[table.key] = place
 

@@ -11,7 +11,8 @@ A column's expression is Python of a small subset over the columns of its own ro
 - `default(x, value)`: x, or the value while x is blank;
 - `month(date)`: year and month of a date as text, "2026-03", blank unless it is a date from 2000 to 2099;
 - tests: comparisons (false unless both sides are there; numbers with numbers), `given(x)`, `blank(x)`, `number(x)`,
-  `found(reference)`, `listed(x)`, `unfilled(reference)` (it points to a row not filled in yet), and / or / not.
+  `found(reference)`, `listed(x)`, `unfilled(reference)` (it points to a row not filled in yet), `again(id)` (a row above
+  has the same id), and / or / not.
 
 Arithmetic, lookups and catalogue functions do not nest in each other: each step has a column that a person can see.
 """
@@ -29,7 +30,7 @@ from workbook_tools.errors import ArgumentError, TranslationError
 from workbook_tools.formulas.rounding import nearest
 from workbook_tools.hosts.cell_text import Piece, Translator, body_piece, guarded
 from workbook_tools.layouts.measures import measure_of
-from workbook_tools.layouts.model import Column, Table, quoted
+from workbook_tools.layouts.model import Column, Table
 from workbook_tools.layouts.months import month, month_text
 from workbook_tools.layouts.trees import column_names, is_number, parsed, same
 
@@ -160,34 +161,43 @@ class RowText(Translator):
 
     def _lookup(self, node: ast.Call) -> Piece:
         target, column, key = lookup_parts(self, node)
-        letter = target.letters[column.key]
-        if key.kind == "reference" and len(node.args) == 2:
-            position = self.names[position_key(key.key)].text
-            value = f"INDEX({quoted(target.sheet)}!${letter}:${letter},{position})"
+        place = self.names.get(position_key(key.key))
+        if place is not None and len(node.args) == 2:
+            value = f"INDEX({target.cells(column.key)},{place.text})"
             shown = value if not column.typed else f'IF({value}="","",{value})'
             # IFERROR: formualizer 0.13 ends a column at its last filled cell
-            return Piece(f'IF({position}="","",IFERROR({shown},""))')
+            return Piece(f'IF({place.text}="","",IFERROR({shown},""))')
         wanted = self.names[key.key].text
         if len(node.args) == 3:
             wanted = f"{self.piece(node.args[2]).text}&{wanted}"
-        where = f"MATCH({wanted},{target.range(target.key_column.key)},0)"
-        value = f"INDEX({target.range(column.key)},{where})"
+        value = f"INDEX({target.cells(column.key)},{found_at(target, wanted)})"
         return Piece(f'IFERROR(IF({value}="","",{value}),"")')
 
     def position(self, column: Column) -> str:
-        """Row on its sheet of the row that a reference points to, blank if none."""
+        """Where a reference or a list's value stands in the column of the keys, blank if nowhere: on a sheet with one
+        table in that column, the row of the sheet."""
         target = self.tables[column.to]
         text = self.names[column.key].text
-        letter = target.letters[target.key_column.key]
-        sheet = quoted(target.sheet)
-        cells = f"{sheet}!${letter}${target.first_row}:${letter}$1048576"
-        found = f"ROW({sheet}!${letter}${target.heading_row})+MATCH({literal(text)},{cells},0)"
-        return f'IF({text}="","",IFERROR({found},""))'
+        return f'IF({no_key(target, text)},"",IFERROR({found_at(target, literal(text))},""))'
 
     def listed(self, column: Column) -> str:
         """Test that a typed value is on its list."""
-        target = self.tables[column.to]
-        return f"ISNUMBER(MATCH({self.names[column.key].text},{target.range(target.key_column.key)},0))"
+        place = self.names.get(position_key(column.key))
+        if place is not None:
+            return f'{place.text}<>""'
+        target, text = self.tables[column.to], self.names[column.key].text
+        return f"IF({no_key(target, text)},FALSE,ISNUMBER({found_at(target, literal(text))}))"
+
+
+def found_at(table: Table, wanted: str) -> str:
+    """Where a key stands in the column of a table's keys: how every lookup begins."""
+    return f"MATCH({wanted},{table.cells(table.key_column.key)},0)"
+
+
+def no_key(table: Table, text: str) -> str:
+    """Test that a text is blank or one of those that stand above a table's keys."""
+    tests = ",".join(f'{text}="{word}"' for word in ("", *table.not_keys))
+    return f"OR({tests})"
 
 
 def literal(text: str) -> str:
@@ -237,10 +247,17 @@ def _unfilled(translator: RowText, node: ast.Call) -> str:
     _, column = _one_name(translator, node)
     target = translator.tables[column.to]
     position = translator.names[position_key(column.key)].text
-    places = (target.letters[column.key] for column in target.telling)
+    places = (target.cells(column.key) for column in target.telling)
     # IFERROR: as in _lookup
-    blank = [f'IFERROR(INDEX({quoted(target.sheet)}!${place}:${place},{position})="",TRUE)' for place in places]
+    blank = [f'IFERROR(INDEX({cells},{position})="",TRUE)' for cells in places]
     return f'IF({position}="",FALSE,AND({",".join(blank)}))'
+
+
+def _again(translator: RowText, node: ast.Call) -> str:
+    """Whether a row above has the same id. The first row answers every lookup; one MATCH a row, as lookups have."""
+    text, _ = _one_name(translator, node)
+    ids = translator.table.cells(translator.table.key_column.key).rpartition("!")[2]
+    return f'IF({text}="",FALSE,IFERROR(MATCH({literal(text)},{ids},0)<>ROW(),FALSE))'
 
 
 TESTS: dict[str, Callable[[RowText, ast.Call], str]] = {
@@ -250,6 +267,7 @@ TESTS: dict[str, Callable[[RowText, ast.Call], str]] = {
     "found": _found,
     "unfilled": _unfilled,
     "listed": lambda t, node: t.listed(_one_name(t, node)[1]),
+    "again": _again,
 }
 
 
@@ -356,7 +374,8 @@ class RowPython:
             column = self.table.by_key.get(node.args[0].id)
             if column is not None and called(node) in PYTHON_TESTS:
                 told = tuple(told.key for told in self.tables[column.to].telling) if column.to else ()
-                return PYTHON_TESTS[called(node)].format(value=value, table=repr(column.to), told=told)
+                own = repr(self.table.key)
+                return PYTHON_TESTS[called(node)].format(value=value, table=repr(column.to), told=told, own=own)
         raise self.refuse(node, f"{ast.unparse(node)!r} is not a test")
 
     def _comparison(self, node: ast.Compare) -> str:
@@ -375,6 +394,7 @@ PYTHON_TESTS = {
     "found": "(find({table}, {value}) is not NOTHING)",
     "listed": "(find({table}, {value}) is not NOTHING)",
     "unfilled": "unfilled(find({table}, {value}), {told})",
+    "again": "({value} is not None and find({own}, {value}) is not row)",
 }
 
 NOTHING: dict[str, object] = {}

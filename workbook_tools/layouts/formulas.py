@@ -12,6 +12,14 @@ from workbook_tools.layouts.measures import measure
 from workbook_tools.layouts.model import Column, Form, Table, quoted
 from workbook_tools.layouts.trees import parsed
 
+MOVED = (
+    "Cells of this row were cut or shifted, so its formulas look into another row: nothing is computed. Undo it, or copy "
+    "the cells without boxes from another row over those of this one."
+)
+BARE = "ROWS WITHOUT FORMULAS: "
+BARE_DO = "Nothing is computed in them: copy a whole other row over each, then type again what it holds."
+HIDDEN_LOST = "A hidden computed cell was typed over or cleared: copy the cells without boxes from another row."
+
 
 class TableFormulas:
     """Formula texts of one table: over cells of a row (`row` a number), over long-form table references (None), or over
@@ -35,7 +43,11 @@ class TableFormulas:
         """Formula of a computed column, and whether it is an array formula. Raises TranslationError if too long."""
         where = f"{self.table.sheet}.{column.key}"
         array = False
-        if column.kind == "computed":
+        if column.kind == "moved":
+            text = self._moved()
+        elif column.kind == "typed over":
+            text = self._typed_over()
+        elif column.kind == "computed":
             text = self._translator(where).result(parsed(column.expression, where)).text
         elif column.kind == "position":
             reference = self.table.by_key[column.key.removesuffix("_row")]
@@ -50,6 +62,8 @@ class TableFormulas:
         else:
             text, array = measure(column.expression, self.tables, where).cell_text(self._key())
             text = f'IF({self._key()}="","",{text})'
+        if column.kind in ("computed", "position", "own row", "reasons") and "moved" in self.operands:
+            text = f'IF({self.operands["moved"].text}="",{text},"")'
         if len(text) > FORMULA_LIMIT:
             raise TranslationError(where, 1, f"the cell text has {len(text)} characters; a cell holds {FORMULA_LIMIT}")
         return text, array
@@ -63,11 +77,34 @@ class TableFormulas:
         return RowText(where, self.operands, {}, table=self.table, tables=self.tables)
 
     def _key(self) -> str:
-        return self.operands["key"].text
+        return self.operands[self.table.key_column.key].text
 
     def _check(self) -> str:
-        reasons = "&".join(self.operands[c.key].text for c in self.table.columns if c.kind == "reasons")
-        return f'IF({self.used()},IF({reasons}="","ok",TRIM({reasons})),"")'
+        reasons = "&".join(self.operands[c.key].text for c in self.table.columns if c.kind in ("reasons", "typed over"))
+        text = f'IF({self.used()},IF({reasons}="","ok",TRIM({reasons})),"")'
+        return f'IF({self.operands["moved"].text}="",{text},"{MOVED}")' if "moved" in self.operands else text
+
+    def _moved(self) -> str:
+        """Whether formulas of the row look into another one: a typed cell was cut out of it, or cells were shifted."""
+        own = ",".join(f"ROW({self.operands[column.key].text})=ROW()" for column in self.table.typed)
+        return f'IFERROR(IF(AND({own}),"","moved"),"moved")'
+
+    def _typed_over(self) -> str:
+        """Which computed cells of a row in use hold no formula, or were moved to another row."""
+        shown, hidden = [], []
+        for column in self.table.columns:
+            if column.kind in ("computed", "position", "own row"):
+                place = self.operands[column.key].text
+                test = f"_xlfn.ISFORMULA({place}),ROW({place})=ROW()"
+                (hidden if column.hidden else shown).append((column.heading, test))
+        said = [f'IF(AND({test}),"","{heading} was typed over or cleared. ")' for heading, test in shown]
+        if hidden:
+            said.append(f'IF(AND({",".join(test for _, test in hidden)}),"","{HIDDEN_LOST} ")')
+        if not said:
+            return '""'
+        # a program that does not know ISFORMULA, such as Excel 2010, says nothing
+        lost = f'IF(ISERROR(_xlfn.ISFORMULA({self._key()})),"","{HIDDEN_LOST} ")'
+        return f'IF({self.used()},IFERROR({"&".join(said)},{lost}),"")'
 
     def used(self) -> str:
         """Test that anything is typed in the row."""
@@ -101,6 +138,12 @@ class TableFormulas:
         ]
 
 
+def without_formulas(table: Table, tables: Mapping[str, Table]) -> str:
+    """Formula of the word on rows in which something is typed and nothing is computed."""
+    number, _ = measure(f"bare({table.key})", tables, table.sheet).cell_text("")
+    return f'IF({number}>0,"{BARE}"&({number})&". {BARE_DO}","")'
+
+
 def key_text(table: Table, tables: Mapping[str, Table], position: int) -> str:
     """Formula of a summary row's key: the same row of the table it goes through."""
     source = tables[table.key_source]
@@ -120,23 +163,19 @@ def choice_names(tables: Mapping[str, Table]) -> dict[str, str]:
     names = {}
     for key in sorted(wanted):
         table = tables[key]
-        last = 1_048_576 if table.log else table.last_row
-        cells, filled = (_cells(table, column, last) for column in (table.key_column, told_by(table)))
-        first = cells.partition(":")[0]
+        cells, filled = (table.cells(column.key) for column in (table.key_column, told_by(table)))
+        heading = f'MATCH("{table.key_column.heading}",{cells},0)'
+        below = f"INDEX({filled},{heading}+1):INDEX({filled},ROWS({filled}))"
         # filled to the end, or with gaps: the last number, the last of short names of letters and digits
-        rows = f'MAX(1,COUNTA({filled}),IFERROR(MATCH("zzzz",{filled}),0),IFERROR(MATCH(9E+307,{filled}),0))'
-        names[choice_name(key)] = f"{first}:INDEX({cells},{rows})"
+        last = f'IFERROR(MATCH("zzzz",{filled}),0),IFERROR(MATCH(9E+307,{filled}),0)'
+        end = f"MAX({heading}+1,{heading}+COUNTA({below}),{last})"
+        names[choice_name(key)] = f"INDEX({cells},{heading}+1):INDEX({cells},{end})"
     return names
 
 
 def told_by(table: Table) -> Column:
     """The column by which a row of a table counts as filled."""
     return table.told_by if table.gives_ids else table.key_column
-
-
-def _cells(table: Table, column: Column, last: int) -> str:
-    place = table.letters[column.key]
-    return f"{quoted(table.sheet)}!${place}${table.first_row}:${place}${last}"
 
 
 def choice_name(table: str) -> str:

@@ -61,6 +61,9 @@ CHECK = Column(
     width=60,
     help="Says in words what is missing or wrong in this row, or ok. It is computed: do not type here.",
 )
+TWICE = "{heading} is already used in {where}. Give this row a new ID."
+MOVED = Column("moved", "Cells moved", "moved", width=8)
+TYPED_OVER = Column("typed_over", "Typed over", "typed over", width=8)
 FIRST_DAY, LAST_DAY = 36526, 73050  # 2000-01-01, 2099-12-31
 DAYS = "between 2000-01-01 and 2099-12-31"
 
@@ -113,6 +116,10 @@ def _sheet(entry: dict[str, Any], faults: list[str]) -> Sheet:
             heading_row = table.last_row + GAP
     if entry.get("side_by_side"):
         tables = _side_by_side(tables)
+    elif len(tables) > 1:
+        tables = [replace(table, stacked=True) for table in tables]
+    if tables and not tables[0].stacked:
+        tables[0] = replace(tables[0], purpose=entry.get("purpose", ""))
     return Sheet(
         name,
         entry.get("purpose", ""),
@@ -151,12 +158,13 @@ def _table(entry: dict[str, Any], sheet: str, heading_row: int, faults: list[str
         columns.append(Column("own_row", f"{name} row", "own row", width=8, format="0"))
     if log:
         columns.append(CHECK)
+        looked_up = _looked_up(columns, rules)
         columns += [
             Column(f"{c.key}_row", f"{c.heading} row", "position", to=c.to, width=8, format="0")
             for c in columns
-            if c.kind == "reference"
+            if c.kind == "reference" or (c.kind == "list" and c.key in looked_up)
         ]
-        columns += _reasons(rules)
+        columns += [MOVED, TYPED_OVER, *_reasons(rules)]
     data = _data(entry, columns)
     rows = entry.get("rows", max(len(data), 1) if data else 200)
     return Table(
@@ -174,8 +182,25 @@ def _table(entry: dict[str, Any], sheet: str, heading_row: int, faults: list[str
     )
 
 
+def _looked_up(columns: list[Column], rules: list[Rule]) -> set[str]:
+    """Columns by which an expression or a rule looks into another table."""
+    found = set()
+    for text in (*(c.expression for c in columns if c.expression), *(rule.when for rule in rules)):
+        for node in ast.walk(ast.parse(text, mode="eval")):
+            if isinstance(node, ast.Call) and ast.unparse(node.func) == "lookup" and len(node.args) == 2:
+                found.add(ast.unparse(node.args[1]))
+    return found
+
+
 def _rules(columns: list[Column], entries: list[dict[str, Any]]) -> list[Rule]:
     rules = [rule for column in columns for rule in column_rules(column)]
+    rules += [
+        Rule(
+            "id-used-twice", "fault", f"again({c.key})", TWICE.format(heading=c.heading, where="a row above"), (c.key,)
+        )
+        for c in columns
+        if c.kind == "id"
+    ]
     return rules + [
         Rule(r["code"], r.get("severity", "fault"), r["when"], r["say"], tuple(r.get("columns", ()))) for r in entries
     ]

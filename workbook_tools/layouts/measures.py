@@ -7,7 +7,8 @@ A measure is one of
 - `median(table.column, test, ...)`, `percentile(table.column, share, test, ...)`: over the
   numbers of such rows, blank if there are none;
 - `latest(table.column, test, ...)`: the greatest of such rows' numbers, a date for one, blank if there are none;
-- `used(table)`, `attention(table)`: rows in use; rows whose Check column says more than ok.
+- `used(table)`, `attention(table)`: rows in use; rows whose Check column says more than ok;
+- `bare(table)`: rows in which something is typed and nothing is computed, for want of formulas.
 
 A test compares a column with `key` (the row's own key), a number or a word; in a column's expression also with a
 column of its own row (`row.stock`).
@@ -25,7 +26,7 @@ from typing import Any
 
 from workbook_tools.errors import TranslationError
 from workbook_tools.hosts.cell_text import COMPARISONS, number_piece
-from workbook_tools.layouts.model import Table, quoted
+from workbook_tools.layouts.model import Table
 from workbook_tools.layouts.trees import is_number, is_own, parsed, same
 
 Row = Mapping[str, Any]
@@ -69,16 +70,11 @@ class Measure:
     share: float
     tests: tuple[Test, ...]
 
-    def reference(self, column: str, whole: bool = False) -> str:
-        """A column of the table, which grows with it.
-
-        `whole` writes the sheet's whole column: formulas that rows share may hold no table reference (formualizer 0.13
-        does not come back from one).
-        """
+    def reference(self, column: str, whole: bool = True) -> str:
+        """A column of the table."""
         heading = self.table.by_key[column].heading
         if whole:
-            place = self.table.letters[column]
-            return f"{quoted(self.table.sheet)}!${place}:${place}"
+            return self.table.cells(column)
         if not set(heading) <= PLAIN:
             raise TranslationError(heading, 1, "a heading used by a measure may hold letters, digits and spaces only")
         return f"{self.table.name}[{heading}]"
@@ -91,19 +87,26 @@ class Measure:
         place = {None: key} | dict(own or {})
         if self.name in ("used", "attention"):
             check = self.reference("check")
-            used = f'COUNTIF({check},"?*")'
-            return (used if self.name == "used" else f'{used}-COUNTIF({check},"ok")'), False
+            reasons = f'COUNTIF({check},"* *")'  # every reason has several words; what stands above the rows one
+            return (f'COUNTIF({check},"ok")+{reasons}' if self.name == "used" else reasons), False
+        if self.name == "bare":
+            told, check = self.reference(self.table.told_by.key), self.reference("check")
+            filled = f'COUNTIFS({told},"<>",{check},'  # this way round, which every engine counts alike
+            words = (
+                "ok",
+                "* *",
+                "computed",
+                self.table.by_key["check"].heading,
+            )  # those of rows, and what stands above
+            return f"COUNTA({told})" + "".join(f'-{filled}"{word}")' for word in words), False
         if self.name in ("count", "total"):
-            shared = own is not None
-            criteria = ",".join(
-                f"{self.reference(t.column, shared)},{_criterion(t, place[t.own or None])}" for t in self.tests
-            )
+            criteria = ",".join(f"{self.reference(t.column)},{_criterion(t, place[t.own or None])}" for t in self.tests)
             if self.name == "count":
                 return f"COUNTIFS({criteria})", False
-            return f"SUMIFS({self.reference(self.column, shared)},{criteria})", False
-        values = self.reference(self.column)
+            return f"SUMIFS({self.reference(self.column)},{criteria})", False
+        values = self.reference(self.column, whole=False)
         tests = [
-            f"({self.reference(test.column)}{test.sign}{_literal(test.value, place[test.own or None])})"
+            f"({self.reference(test.column, whole=False)}{test.sign}{_literal(test.value, place[test.own or None])})"
             for test in self.tests
         ]
         there = f'({values}<>"")'  # a blank would count as zero
@@ -117,6 +120,8 @@ class Measure:
         """The same in Python."""
         if self.name == "used":
             return float(sum(row["check"] is not None for row in rows))
+        if self.name == "bare":
+            return 0.0  # here every row has its formulas
         if self.name == "attention":
             return float(sum(row["check"] not in (None, "ok") for row in rows))
         chosen = rows
@@ -193,7 +198,7 @@ def measure_of(node: ast.expr, tables: Mapping[str, Table], where: str) -> Measu
     if name == "percentile":
         first, *rest = rest
         share = float(ast.literal_eval(first))
-    if name not in ("count", "total", "median", "percentile", "latest", "used", "attention"):
+    if name not in ("count", "total", "median", "percentile", "latest", "used", "attention", "bare"):
         raise TranslationError(where, 1, f"there is no measure {name!r}")
     tests = tuple(_test(part, table, where) for part in rest)
     if column and column not in table.by_key:

@@ -11,6 +11,7 @@ from workbook_tools.addresses import letter
 from workbook_tools.quantities import Choice, Quantity
 
 MARK_LETTERS = 3  # at most, in the mark of a lent copy
+MARKERS = ("to fill", "if known", "computed")  # above a heading: what a column is
 INPUT_KINDS = ("id", "text", "number", "date", "time", "list", "reference")
 
 
@@ -31,6 +32,7 @@ class Column:
 
     `kind` is one of INPUT_KINDS, or "computed" (by `expression`), "check" (all reasons in words), or one that is kept
     out of sight: "position" (the row that a reference points to), "own row" (its own row, by which others are counted),
+    "moved" (whether the row's formulas look into another row), "typed over" (its computed cells that hold no formula),
     "reasons" (what some of the rules say). On the Summary it is "key" or "measure".
     """
 
@@ -59,7 +61,7 @@ class Column:
 
     @property
     def hidden(self) -> bool:
-        return self.kind in ("position", "own row", "reasons") or self.quiet
+        return self.kind in ("position", "own row", "moved", "typed over", "reasons") or self.quiet
 
 
 @dataclass(frozen=True)
@@ -81,6 +83,8 @@ class Table:
     caption: str = ""
     first_column: int = 1
     private: bool = False
+    stacked: bool = False  # another table of its sheet stands in the same columns
+    purpose: str = ""  # the sentence above the keys, in row 2: a lookup finds it, and nothing in its row
 
     @cached_property
     def by_key(self) -> dict[str, Column]:
@@ -162,20 +166,32 @@ class Table:
         """The table whose keys a summary table goes through, empty for other tables."""
         return next((column.to for column in self.columns if column.kind == "key"), "")
 
-    def range(self, key: str) -> str:
-        """Absolute cells of a column's provided rows, sheet included."""
+    def cells(self, key: str) -> str:
+        """A column as every formula refers to it, sheet included: the sheet's whole column.
+
+        A row that is inserted, deleted, sorted or moved anywhere cannot shift it. Of tables that stand below each other,
+        which only lists do, it is what lies between the heading and the free row under the table, both included.
+        """
         column = self.letters[key]
-        return f"{quoted(self.sheet)}!${column}${self.first_row}:${column}${self.last_row}"
+        if not self.stacked:
+            return f"{quoted(self.sheet)}!${column}:${column}"
+        return f"{quoted(self.sheet)}!${column}${self.heading_row}:${column}${self.last_row + 1}"
+
+    @cached_property
+    def not_keys(self) -> tuple[str, ...]:
+        """Texts that stand above the keys in their column, and so are no keys."""
+        return (self.sheet, self.key_column.heading, *MARKERS)
 
 
 @dataclass(frozen=True)
 class Line:
-    """One line of a page that is read: a text, or a label with one or two measures."""
+    """One line of a page that is read: a text, or a label with up to three measures."""
 
     text: str
     style: str = "text"
     expression: str = ""
     look: str = ""
+    bare: str = ""
     heads: tuple[str, ...] = ()
 
 

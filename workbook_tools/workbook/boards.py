@@ -144,10 +144,10 @@ def plan(board: BoardWriter) -> None:
     row_of_visit = board.computed.find("visits", visit)
     site = row_of_visit.get("site")
     visits = board.layout.tables["visits"]
-    asked = f"MATCH({ASKED},{visits.range('visit')},0)"
+    asked = f"MATCH({ASKED},{visits.cells('visit')},0)"
     for column, label, key, style in ((5, "Site", "site", "General"), (8, "Date", "date", FORMATS["date"])):
         board.text(4, column, label, "label")
-        value = f"INDEX({visits.range(key)},{asked})"
+        value = f"INDEX({visits.cells(key)},{asked})"
         text = f'IF({ASKED}="","",IFERROR(IF({value}="","",{value}),""))'
         board.formula(4, column + 1, text, row_of_visit.get(key), "result_text", style)
     board.text(5, 1, "Open follow-ups of the site", "label")

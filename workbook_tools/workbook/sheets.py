@@ -5,7 +5,7 @@ from __future__ import annotations
 from workbook_tools.addresses import letter
 from workbook_tools.layouts import Layout, Line, Sheet, Table
 from workbook_tools.layouts.compute import Computed
-from workbook_tools.layouts.formulas import TableFormulas, key_text
+from workbook_tools.layouts.formulas import TableFormulas, key_text, without_formulas
 from workbook_tools.layouts.measures import measure
 from workbook_tools.layouts.model import Column
 from workbook_tools.workbook.cells import (
@@ -24,6 +24,7 @@ from workbook_tools.workbook.styles import ROLES, Styles
 from workbook_tools.workbook.text_width import INSET, NARROW, lines
 
 TEXT = "@"
+WITHOUT_FORMULAS = (1, 3)  # row and column of the word on rows that have no formulas
 LINE_HEIGHT, LINE_ROOM = 15, sum(LINE_WIDTHS) * NARROW - INSET  # points
 
 
@@ -53,6 +54,7 @@ class SheetWriter:
         for table in self.sheet.tables:
             self._headings(table)
             if table.log:
+                self._without_formulas(table)
                 self._log_rows(table)
             elif table.key_source:
                 self._summary_rows(table)
@@ -80,6 +82,13 @@ class SheetWriter:
         self.cells.heights[row] = 45 if table.log or table.key_source or wraps else 18
 
     # ------------------------------------------------------------------------------------------- log rows
+
+    def _without_formulas(self, table: Table) -> None:
+        """A word beside the sheet's name on rows that were inserted by hand: their own cells can say nothing."""
+        row, column = WITHOUT_FORMULAS
+        text = without_formulas(table, self.layout.tables)
+        place = f"{letter(column)}{row}"
+        self.cells.put(row, column, formula_cell(place, self.styles.number("warning"), plain_formula(text), None))
 
     def _log_rows(self, table: Table) -> None:
         formulas = TableFormulas(table, self.layout.tables, table.first_row)
@@ -158,7 +167,7 @@ class SheetWriter:
             self.cells.heights[row] = 26
         for number, head in enumerate(line.heads, start=2):
             self.cells.put(row, number, self._value(f"{letter(number)}{row}", style("head_right"), head))
-        for number, expression in enumerate((line.expression, line.look), start=2):
+        for number, expression in enumerate((line.expression, line.look, line.bare), start=2):
             if expression:
                 figure = measure(expression, self.layout.tables, f"{self.sheet.name} row {row}")
                 value = figure.value(self.computed.data[figure.table.key], None)
