@@ -22,8 +22,11 @@ from workbook_tools.layouts.compute import Computed
 from workbook_tools.layouts.measures import measure
 from workbook_tools.workbook.boards import ASKED_COLUMN, ASKED_ROW, board_results
 
-TELLING = "moved"  # in the Check of a row of which cells were cut away or shifted
-TWICE = re.compile(r"\btwice\b|\balready\b|\banother row\b|\bmore than one\b", re.IGNORECASE)
+MOVED = "were cut or shifted"  # in the Check of a row of which typed cells were cut away or shifted
+TYPED_OVER = "typed over or cleared"  # in that of a row of which computed cells were
+TELLING = (MOVED, TYPED_OVER)
+TWICE = re.compile(r"\btwice\b|\balready\b|\ba row above\b", re.IGNORECASE)
+BARE = re.compile(r"without formulas", re.IGNORECASE)  # on the Start sheet, or above the headings
 REFERENCE = re.compile(r"(\$?[A-Z]{1,3})(\$?)(\d+)")
 QUOTED = re.compile(r'("[^"]*")')
 
@@ -51,7 +54,9 @@ KINDS = {
     "row not in use": "a result in a row in which nothing is typed",
     "row without formulas": "a result in a row that has no formulas",
     "moved row": "a result in a row that says its cells were moved",
-    "moved for no reason": "a row that says its cells were moved though its formulas are as they were built",
+    "typed over row": "a result that differs from Python's in a row that says a computed cell was typed over or cleared",
+    "no reason": "a row that says one of the two though its formulas are as they were built",
+    "no word of rows without formulas": "rows with something typed and no formulas, and nowhere a word of them",
     "id twice unsaid": "a row with an id that an earlier row has, and no word of it in its Check",
     "error": "an error value in a cell",
     "broken name": "a name that leads nowhere",
@@ -155,7 +160,7 @@ class Judge:
     def violations(self, seen: Seen) -> list[Violation]:
         """Everything that is not as it must be."""
         log, tables = self._read(seen)
-        moved = {t.table.key: self._saying(seen, t) for t in tables}
+        moved = {t.table.key: self._saying(seen, t, MOVED) for t in tables}
         computed = self._computed(log, tables, moved)
         found = [
             Violation("error", sheet, 0, cell, text, None)
@@ -168,11 +173,12 @@ class Judge:
             if "#REF!" in content
         ]
         for shown in tables:
-            found += self._rows(seen, shown, computed, moved[shown.table.key])
-            found += self._moved(seen, shown, moved[shown.table.key])
+            over = self._saying(seen, shown, TYPED_OVER)
+            found += self._rows(seen, shown, computed, moved[shown.table.key], over)
+            found += self._for_no_reason(seen, shown, moved[shown.table.key] | over)
         found += self._summary(seen, computed)
         found += self._boards(seen, computed)
-        found += self._start(seen, computed)
+        found += self._start(seen, computed, tables)
         return found
 
     def _read(self, seen: Seen) -> tuple[ReadLog, list[_ShownTable]]:
@@ -196,13 +202,13 @@ class Judge:
         return ReadLog("shown", self.layout, read, []), shown
 
     @staticmethod
-    def _saying(seen: Seen, shown: _ShownTable) -> dict[int, str]:
-        """Check texts of rows that say that cells of them were moved."""
+    def _saying(seen: Seen, shown: _ShownTable, words: str) -> dict[int, str]:
+        """Check texts of rows that say so."""
         checks = {row: seen.value(shown.table.sheet, row, shown.columns["check"] + 1) for row in shown.formulas}
         return {
             row: text
             for row, text in checks.items()
-            if row > shown.heading_row and isinstance(text, str) and TELLING in text
+            if row > shown.heading_row and isinstance(text, str) and words in text
         }
 
     def _computed(
@@ -220,7 +226,7 @@ class Judge:
         return Computed(self.layout, data, log.numbers(), log.ahead())
 
     def _rows(
-        self, seen: Seen, shown: _ShownTable, computed: Computed, moved: Mapping[int, str]
+        self, seen: Seen, shown: _ShownTable, computed: Computed, moved: Mapping[int, str], over: Mapping[int, str]
     ) -> Iterator[Violation]:
         table, sheet = shown.table, shown.table.sheet
         rows = dict(zip(shown.read.numbers, computed.data[table.key], strict=True))
@@ -234,6 +240,8 @@ class Judge:
                 if right is None
                 else "row without formulas"
                 if shown.bare(number)
+                else "typed over row"
+                if number in over
                 else ""
             )
             for column in shown.results:
@@ -242,23 +250,22 @@ class Judge:
                 if not close(value, wanted):
                     different = kind or _difference(value, wanted)
                     yield Violation(different, sheet, number, column.heading, value, wanted)
-            if right is None:
+            if right is None or number in over:
                 continue
             said = seen.value(sheet, number, shown.columns["check"] + 1)
-            told = number in twice and bool(TWICE.search(str(said)))
-            if number in twice and not told and not shown.bare(number):
+            if number in twice and number not in moved and not shown.bare(number) and not TWICE.search(str(said)):
                 yield Violation("id twice unsaid", sheet, number, "Check", said, twice[number])
-            if said != right["check"] and not told:
+            if said != right["check"]:
                 yield Violation("other words", sheet, number, "Check", said, right["check"])
 
-    def _moved(self, seen: Seen, shown: _ShownTable, moved: Mapping[int, str]) -> Iterator[Violation]:
+    def _for_no_reason(self, seen: Seen, shown: _ShownTable, saying: Mapping[int, str]) -> Iterator[Violation]:
         """Rows that say that cells of them were moved though each formula reads its own row as it was built to."""
-        for number, said in moved.items():
+        for number, said in saying.items():
             texts = seen.texts[shown.table.sheet].get(str(number), [])
             built = self.built[shown.table.sheet]
             places = [shown.columns[column.key] for column in shown.table.columns if not column.typed]
             if texts and all(normal(texts[place], number) == built[place] for place in places):
-                yield Violation("moved for no reason", shown.table.sheet, number, "Check", said, None)
+                yield Violation("no reason", shown.table.sheet, number, "Check", said, None)
 
     def _summary(self, seen: Seen, computed: Computed) -> Iterator[Violation]:
         """Rows of the Summary by what they are for: a row left blank on the way is none."""
@@ -282,7 +289,9 @@ class Judge:
                     if not close(value, right):
                         yield Violation("board", sheet.name, row, letter(column), value, right)
 
-    def _start(self, seen: Seen, computed: Computed) -> Iterator[Violation]:
+    def _start(self, seen: Seen, computed: Computed, tables: Sequence[_ShownTable]) -> Iterator[Violation]:
+        """The figures of the Start sheet, and a word of rows that have no formulas there or on the sheet itself."""
+        bare = {t.table.key: [row for row in t.read.numbers if t.bare(row)] for t in tables}
         for sheet in self.layout.sheets:
             figures = {line.text: (line.expression, line.look) for line in sheet.lines if line.expression}
             for number, cells in enumerate(seen.cells[sheet.name] if figures else [], start=1):
@@ -293,6 +302,16 @@ class Judge:
                         value = seen.value(sheet.name, number, column)
                         if not close(value, right):
                             yield Violation("start", sheet.name, number, str(cells[0]), value, right)
+        for shown in tables:
+            rows = bare[shown.table.key]
+            if bool(rows) != tells_of_bare_rows(seen, shown.table.sheet, shown.heading_row):
+                yield Violation("no word of rows without formulas", shown.table.sheet, 0, "", None, rows)
+
+
+def tells_of_bare_rows(seen: Seen, sheet: str, heading_row: int) -> bool:
+    """Whether a sheet says above its headings that rows of it have no formulas."""
+    above = seen.cells[sheet][: heading_row - 1]
+    return any(isinstance(value, str) and BARE.search(value) is not None for row in above for value in row)
 
 
 def normal(text: str, row: int) -> str:

@@ -22,7 +22,7 @@ class Trial:
 
     def __init__(self, log: FilledLog, office: Office) -> None:
         self.log, self.office = log, office
-        self.judge = Judge(log.layout, Seen(**office.after_steps(log.path, [], "", hard=True)))
+        self.judge = Judge(log.layout, Seen(**office.after_steps(log.path, [], [""], hard=True)))
         self.refused: Counter[str] = Counter()
 
     def shown(self, steps: list[Step], hard: bool = False) -> Seen:

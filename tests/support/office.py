@@ -206,7 +206,7 @@ class Office:
         self,
         path: Path,
         steps: Sequence[Mapping[str, Any]],
-        telling: str,
+        telling: Sequence[str],
         hard: bool = False,
         target: Path | None = None,
     ) -> dict[str, Any]:
@@ -216,13 +216,13 @@ class Office:
         ----------
         path : the workbook, which stays as it is.
         steps : as those of `rearrange`, each a function of `tests/support/uno_steps.py`.
-        telling : a word; of rows that show it the formulas are told, too.
+        telling : words; of rows that show one of them the formulas are told, too.
         hard : compute everything, not only what the steps made necessary.
         target : where to save the result as well (.xlsx or .ods).
         """
         more = {} if target is None else {"target": str(target.absolute()), "kind": target.suffix[1:].lower()}
         steps = [dict(step) for step in steps]
-        answer: dict[str, Any] = self._ask("after_steps", path, steps=steps, telling=telling, hard=hard, **more)
+        answer: dict[str, Any] = self._ask("after_steps", path, steps=steps, telling=list(telling), hard=hard, **more)
         return answer
 
     def _save(self, action: str, path: Path, target: Path, kind: str, **details: Any) -> Path:

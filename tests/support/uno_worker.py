@@ -333,7 +333,7 @@ def after_steps(desktop, request):
 
     `cells` : {sheet: rows of values from A1 on}; null is an error, whose text is in `errors`: {sheet: {cell: text}}.
     `formulas` : {sheet: boxes of formula cells, as (first column, first row, last column, last row) from 0}.
-    `texts` : {sheet: {row from 1: formulas}} of the rows in which a text holds the `telling` word.
+    `texts` : {sheet: {row from 1: formulas}} of the rows in which a text holds one of the `telling` words.
     `names` : {name: content} of the names without a dot. `refused` : numbers of the steps that LibreOffice refused.
     """
     from com.sun.star.uno import Exception as OfficeException
@@ -371,7 +371,7 @@ def show(sheet, telling, answer):
         for column, value in enumerate(row):
             if not isinstance(value, (float, str)):
                 errors[address((column, number))] = sheet.getCellByPosition(column, number).getString()
-        if any(telling in value for value in row if isinstance(value, str)):
+        if any(word in value for value in row if isinstance(value, str) for word in telling):
             texts[number + 1] = sheet.getCellRangeByPosition(0, number, right, number).getFormulaArray()[0]
     answer["errors"][sheet.Name] = errors
     answer["texts"][sheet.Name] = texts
