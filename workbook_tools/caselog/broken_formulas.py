@@ -1,4 +1,4 @@
-"""Formulas of a log that do not compute what its layout says, wherever they hide: cells, columns of tables, lists, names.
+"""Formulas of a log that do not compute what its layout says, wherever they hide: in cells, tables, lists, names.
 
 A formula that somebody moved, shortened or lost shows a blank or a wrong number, and IFERROR hides why. So each text is
 held against the one that the layout gives for its row; other programs' spellings of the same formula count as the same.
@@ -13,6 +13,7 @@ from functools import lru_cache
 from xml.sax.saxutils import unescape
 
 from workbook_tools.addresses import column_number
+from workbook_tools.caselog.opening import VERSION
 from workbook_tools.caselog.placing import PlacedFormulas, PlacedTable, Placement, place
 from workbook_tools.errors import EditError
 from workbook_tools.hosts.excel_names import names
@@ -38,8 +39,9 @@ GONE = "#REF!"
 MARK = "\x00"  # the own row in a text; no file can hold it
 NAMED = 5  # rows that one finding names
 SAY = {
-    "formula-broken": "{heading} points to cells that are gone ({gone}).",
-    "formula-changed": "{heading} does not compute what its column does: its formula was moved, shortened or changed.",
+    "formula-broken": "{heading} points to cells that are gone ({gone}){rows}.",
+    "formula-changed": "{heading} does not compute what its column does{rows}: its formula was moved, shortened or "
+    "changed.",
     "formula-lost": "{rows} of the {sheet} table: no formulas, so that what is typed there is not computed.",
     "column-formula-lost": "{sheets}: the tables hold no formulas for {number} of their computed columns, so that rows "
     "added in Excel stay blank. LibreOffice leaves them out when it saves.",
@@ -64,6 +66,8 @@ class Broken:
 
 def broken_formulas(edit: WorkbookEdit, layout: Layout) -> list[Broken]:
     """Everything in a log's file that does not compute what its layout says, but for cells that were typed over."""
+    if edit.property(VERSION) != layout.version:
+        return []  # its formulas are those of another layout
     try:
         placement = place(layout, edit)
     except EditError as error:
@@ -98,7 +102,7 @@ class _Texts:
             if not column.typed and column.key in table.letters
         }
         self.right = {
-            place: _without_row(formulas.text(column)[0], table.first_row) for place, column in self.columns.items()
+            place: _without_row(formulas.text(column), table.first_row) for place, column in self.columns.items()
         }
         self.known = {place: [text] for place, text in self.right.items()}
 
@@ -140,6 +144,7 @@ def _number(text: str) -> str:
 
 def _in_cells(edit: WorkbookEdit, table: PlacedTable, there: TablePlace, texts: _Texts) -> Iterator[Broken]:
     """Cells whose formula is not that of their column, and rows of the table that have none."""
+    wrong: dict[tuple[str, str], list[int]] = {}  # rows by column and code
     shared: dict[str, tuple[str, str, int]] = {}  # number -> column, text, row of the cell that holds it
     usual: tuple[list[bytes], int] = ([], 0)  # the numbers of a row that was looked at and found right
     bare = []
@@ -156,41 +161,40 @@ def _in_cells(edit: WorkbookEdit, table: PlacedTable, there: TablePlace, texts: 
         if not formulas and texts.columns:
             bare.append(number)
             continue
-        wrong = [one for name, found in formulas.items() if (one := _wrong(table, texts, name, found, number, shared))]
-        if not wrong and len(formulas) == len(texts.columns):
+        codes = {name: _wrong(texts, name, found, number, shared) for name, found in formulas.items()}
+        if not any(codes.values()) and len(formulas) == len(texts.columns):
             usual = numbers, content.count(b"<f")
-        yield from wrong
+        for name, code in codes.items():
+            if code:
+                wrong.setdefault((name, code), []).append(number)
+    for (name, code), rows in wrong.items():
+        heading = texts.columns[name].heading
+        more = f" in rows {named(rows)}" if len(rows) > 1 else ""
+        say = SAY[code].format(heading=heading, gone=GONE, rows=more)
+        yield Broken(code, f"{say} {MEND}", table.sheet, rows[0], heading, name)
     if bare:
         say = SAY["formula-lost"].format(rows=f"Row{'s' if len(bare) > 1 else ''} {named(bare)}", sheet=there.sheet)
         yield Broken("formula-lost", f"{say} {MEND}", there.sheet, bare[0])
 
 
 def _wrong(
-    table: PlacedTable,
-    texts: _Texts,
-    place_: str,
-    found: re.Match[bytes],
-    row: int,
-    shared: dict[str, tuple[str, str, int]],
-) -> Broken | None:
-    """What is wrong with one formula cell; None where nothing is."""
+    texts: _Texts, place_: str, found: re.Match[bytes], row: int, shared: dict[str, tuple[str, str, int]]
+) -> str:
+    """The code of what is wrong with one formula cell; empty where nothing is."""
     text = unescape((found[2] or b"").decode(), {"&quot;": '"', "&apos;": "'"}).strip()
     number = SHARED.search(found[1])
     if number is not None and text:
         shared[number[1].decode()] = place_, text, row
-    elif number is not None and not text:
+    elif number is not None:
         held = shared.get(number[1].decode())
         if held is None:
-            return None  # damaged, and named by the reader
+            return ""  # damaged, and named by the reader
         if held[0] == place_ and texts.fits(place_, held[1], held[2]):
-            return None
+            return ""
         text = translated(held[1], (held[2], column_number(held[0])), (row, column_number(place_)))
     if texts.fits(place_, text, row):
-        return None
-    heading = texts.columns[place_].heading
-    code = "formula-broken" if GONE in text.upper() else "formula-changed"
-    say = SAY[code].format(heading=heading, gone=GONE)
-    return Broken(code, f"{say} {MEND}", table.sheet, row, heading, place_)
+        return ""
+    return "formula-broken" if GONE in text.upper() else "formula-changed"
 
 
 def named(things: Sequence[object]) -> str:
@@ -223,7 +227,7 @@ def _in_pages(edit: WorkbookEdit, placement: Placement) -> Iterator[Broken]:
         if GONE.encode() not in content.upper():
             continue
         for row, heading in _gone_in_cells(content) if name.casefold() not in logs else ():
-            say = SAY["formula-broken"].format(heading=f"{name}!{heading}{row}", gone=GONE)
+            say = SAY["formula-broken"].format(heading=f"{name}!{heading}{row}", gone=GONE, rows="")
             yield Broken("formula-broken", f"{say} {MEND}", name, row, "", heading)
         for element in edit.rows(name).frame().iter("{*}dataValidation", "{*}cfRule"):
             texts = [child.text or "" for child in element if local(child).startswith("formula")]
@@ -244,7 +248,7 @@ def _gone_in_cells(content: bytes) -> Iterator[tuple[int, str]]:
 
 
 def _in_names(edit: WorkbookEdit, layout: Layout) -> Iterator[Broken]:
-    """Lists behind the drop-downs and functions by name that are lost, shortened or spelled as no spreadsheet reads them."""
+    """Lists behind the drop-downs that are lost, and functions by name that Excel cannot read."""
     there = {
         entry.get("name", "").casefold(): entry.text or ""
         for entry in edit.package.tree(edit.package.workbook).iter("{*}definedName")

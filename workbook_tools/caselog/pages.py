@@ -18,6 +18,7 @@ from workbook_tools.workbook.models import Content, Model, contents, fill_formul
 
 Contents = Mapping[tuple[int, int], Content]
 MOST_NAMED = 5
+GONE = "#REF!"
 NOTE = "Stood in this cell before the layout was brought up to date: "
 
 
@@ -31,15 +32,17 @@ class Own:
     cell: etree._Element
 
 
-def put_anew(edit: WorkbookEdit, model: Model, old: WorkbookEdit, sheet: str, filled: Sequence[Area]) -> list[str]:
+def put_anew(
+    edit: WorkbookEdit, model: Model, old: WorkbookEdit, sheet: str, filled: Sequence[Area], restore: bool = False
+) -> list[str]:
     """Put one sheet anew where the layout's has changed; a person's words in cells that are taken now become notes.
 
     `old` is a workbook of the layout before, by which a person's cells are told from ours; `filled` are cells that a
-    command filled there and the model has in their new place. Sentences on what wants a
-    look are answered, nothing where the sheet stays as it is.
+    command filled there and the model has in their new place. With `restore`, a sheet of which a formula is broken or
+    gone is put anew as well. Sentences on what wants a look are answered, nothing where the sheet stays as it is.
     """
     before, after, own = contents(old, sheet), contents(model.book, sheet), []
-    if _alike(before, after):
+    if not _damaged(edit, sheet, after) if restore else _alike(before, after):
         return []
     _refuse_tables(edit, old, sheet)
     said = _pointing(edit, sheet)
@@ -136,6 +139,27 @@ def _pointing(edit: WorkbookEdit, sheet: str) -> list[str]:
 def _alike(before: Contents, after: Contents) -> bool:
     """Whether two sheets say and compute the same, whatever the results."""
     return all(_stays(place, before, after) for place in before.keys() | after.keys())
+
+
+def _damaged(edit: WorkbookEdit, sheet: str, ours: Contents) -> bool:
+    """Whether a formula of ours is gone from a sheet or points to cells that are gone.
+
+    Rows of a summary may have been put in or taken out: there, a row in which anything is computed must be whole.
+    """
+    there = contents(edit, sheet)
+    computed = {place for place, content in there.items() if content.formula is not None}
+    if any(GONE in (there[place].formula or "").upper() for place in computed):
+        return True
+    tables = [place for place in edit.tables().values() if place.sheet.casefold() == sheet.casefold()]
+    if not tables:
+        return any(content.formula is not None and place not in computed for place, content in ours.items())
+    for table in tables:
+        columns = range(table.first_column, table.last_column + 1)
+        for row in range(table.first_row, table.last_row + 1):
+            whole = sum((row, column) in computed for column in columns)
+            if 0 < whole < len(columns):
+                return True
+    return False
 
 
 def _is_own(content: Content, ours: Content | None, words: set[str | None]) -> bool:

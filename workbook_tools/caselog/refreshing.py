@@ -9,6 +9,7 @@ from typing import Any
 from lxml import etree
 
 from workbook_tools.addresses import column_number, letter
+from workbook_tools.caselog.broken_formulas import OWN_ROW, normal
 from workbook_tools.caselog.placing import PlacedFormulas, Standing
 from workbook_tools.layouts import Table
 from workbook_tools.layouts.model import Column
@@ -27,8 +28,17 @@ Data = dict[str, Any]
 class TableRefresh:
     """Brings one log table to its new layout."""
 
-    def __init__(self, edit: WorkbookEdit, model: Model, standing: Standing, tables: Mapping[str, Table]) -> None:
+    def __init__(
+        self,
+        edit: WorkbookEdit,
+        model: Model,
+        standing: Standing,
+        tables: Mapping[str, Table],
+        restore: bool = False,
+    ) -> None:
+        """`restore` : put back what a person took off or typed over."""
         assert standing.there is not None
+        self.restore = restore
         self.edit, self.model, self.standing, self.tables = edit, model, standing, tables
         self.table, self.place = standing.table, standing.there
         self.sheet = self.place.sheet
@@ -42,7 +52,7 @@ class TableRefresh:
         return Area(self.place.first_row, number, self.place.last_row, number)
 
     def _text(self, column: Column, row: int) -> str:
-        return PlacedFormulas(self.table, self.tables, row).text(column)[0]
+        return PlacedFormulas(self.table, self.tables, row).text(column)
 
     # ------------------------------------------------------------------------------------- columns that are there
 
@@ -96,10 +106,13 @@ class TableRefresh:
             cell = self.rows.make_cell(number, place, str(self._style(column)))
             row.set_cell(place, cell)
         elif formula_of(cell) is None and any(local(child) in ("v", "is") for child in cell):
-            self.looks.append(
-                f"{self.sheet}!{letter(place)}{number} ({column.heading}) is typed over; it was left as it is."
-            )
-            return
+            where = f"{self.sheet}!{letter(place)}{number} ({column.heading})"
+            if not self.restore:
+                self.looks.append(f"{where} is typed over; it was left as it is.")
+                return
+            held = value_of(cell, self.edit.texts.texts()).value
+            self.looks.append(f"{where} held {held!r}; it is computed again.")
+            cell.set("s", str(self._style(column)))
         result = self.model.result_at(self.table.sheet, number, place)
         text, cells = "", ""
         if column.key not in shared:
@@ -135,7 +148,7 @@ class TableRefresh:
                     there = etree.Element(f"{{{space(entry)}}}calculatedColumnFormula")
                     entry.insert(0, there)
                 there.attrib.clear()
-                there.text = formulas.text(column)[0]
+                there.text = formulas.text(column)
 
     # ------------------------------------------------------------------------------------------ rules and notices
 
@@ -183,7 +196,7 @@ class TableRefresh:
         own = [rule for rule in rules_on(self.rows, cells) if self._headed(rule, titles)]
         for rule in own:
             take_off(self.rows, rule, cells)
-        if own and new:
+        if new and (own or self.restore):
             add_rule(self.rows, new, str(cells))
 
     @staticmethod
@@ -201,10 +214,31 @@ class TableRefresh:
                         group.remove(rule)
                     if not any(local(child) == "cfRule" for child in group):
                         group.getparent().remove(group)
+        if self.restore:
+            self._take_notices_off(body, set(new))
         there = {notice_text(rule) for rule in self.rows.frame().iter("{*}cfRule")}
         for text, notice in new.items():
             if text not in there:
                 add_notice(self.rows, notice, str(body))
+
+    def _take_notices_off(self, body: Area, ours: set[str]) -> None:
+        """Take our notices off the cells of a column, also where inserted rows have cut them into parts."""
+        texts = {normal(text) for text in ours}
+        for group in list(self.rows.frame().iter("{*}conditionalFormatting")):
+            areas = [area for ref in group.get("sqref", "").split() if (area := Area.of(ref)) is not None]
+            if not areas or any(area.left != body.left or area.right != body.right for area in areas):
+                continue
+            top = min(area.top for area in areas)
+            gone = [
+                rule
+                for rule in group
+                if local(rule) == "cfRule" and normal(_in_row(notice_text(rule), top, body.top)) in texts
+            ]
+            for rule in gone:
+                self.rows.frame(change=True)
+                group.remove(rule)
+            if gone and not any(local(child) == "cfRule" for child in group):
+                group.getparent().remove(group)
 
     # ---------------------------------------------------------------------------------------------- new columns
 
@@ -225,7 +259,7 @@ class TableRefresh:
                     column.heading,
                     "" if column.typed else self._text(column, self.place.first_row),
                     () if column.typed else self._results(number),
-                    "" if column.typed else formulas.text(column)[0],
+                    "" if column.typed else formulas.text(column),
                     self.model.style(self.table.sheet, self.place.heading_row, heading),
                     self._style(column),
                     column.width,
@@ -250,6 +284,11 @@ class TableRefresh:
             else:
                 found.append(float(content.value) if content.kind == "n" and content.value else content.value)
         return found
+
+
+def _in_row(text: str, row: int, other: int) -> str:
+    """What a notice tests, as it reads in another row."""
+    return OWN_ROW.sub(lambda found: f"{found[1]}{other}" if int(found[2]) == row else found[0], text)
 
 
 def take_off(rows: SheetRows, rule: Element, cells: Area) -> None:

@@ -67,10 +67,10 @@ def upgraded(path: Path, layout: Layout) -> Upgrade:
     read = read_log(path, layout, archive)
     before = place(old, edit)
     _refuse(edit, read, old, before, layout)
-    work = _Work(edit, read, old, before, place(layout, edit))
+    work = Renewal(edit, read, old, before, place(layout, edit))
     work.run()
     content = edit.content()
-    _prove(path, content, old, layout)
+    prove(path, content, old, layout)
     return Upgrade(old.version, layout.version, content, tuple(work.changes), tuple(work.looks))
 
 
@@ -144,11 +144,23 @@ def _moved(standing: Standing, read: ReadLog, new: Table) -> Iterator[str]:
             )
 
 
-class _Work:
-    """One upgrade: what there is, what it becomes, and the sentences about it."""
+class Renewal:
+    """A log that is put anew: what there is, what it becomes, and the sentences about it.
 
-    def __init__(self, edit: WorkbookEdit, read: ReadLog, old: Layout, before: Placement, after: Placement) -> None:
+    With `restore`, what a person took off or typed over is put back, too.
+    """
+
+    def __init__(
+        self,
+        edit: WorkbookEdit,
+        read: ReadLog,
+        old: Layout,
+        before: Placement,
+        after: Placement,
+        restore: bool = False,
+    ) -> None:
         self.edit, self.read, self.old, self.before, self.after = edit, read, old, before, after
+        self.restore = restore
         self.layout = after.layout
         self.changes: list[str] = []
         self.looks: list[str] = []
@@ -170,8 +182,11 @@ class _Work:
             for key in self.lists.keys() & below
         }
         self.layout = with_rows(self.layout, offered)
-        self.model = Model(edit, build_log(self.layout, data))
-        self.model_before = Model(edit, build_log(before.layout, rows=1))
+        if restore:  # as many rows as there are, so that nothing but what is broken differs
+            self.model = self.model_before = Model(edit, build_log(self.layout, data, rows=1))
+        else:
+            self.model = Model(edit, build_log(self.layout, data))
+            self.model_before = Model(edit, build_log(before.layout, rows=1))
 
     def _rows(self, key: str) -> dict[int, Data]:
         """Typed values by sheet row."""
@@ -219,7 +234,8 @@ class _Work:
             else:
                 self._list(key, standing)
         for sheet in self.after.pages:
-            self.looks += put_anew(self.edit, self.model, self.model_before.book, sheet, self._filled(sheet))
+            before = self.model_before.book
+            self.looks += put_anew(self.edit, self.model, before, sheet, self._filled(sheet), self.restore)
         for sheet in self.after.new_sheets:
             self.edit.graft(self.model.content, [sheet])
             self.changes.append(f"New sheet {sheet}.")
@@ -227,7 +243,7 @@ class _Work:
         self.edit.set_property(VERSION, self.layout.version)
 
     def _log(self, key: str, standing: Standing, tables: Mapping[str, Table]) -> None:
-        refresh = TableRefresh(self.edit, self.model, standing, tables)
+        refresh = TableRefresh(self.edit, self.model, standing, tables, self.restore)
         read = self.read.tables[key]
         refresh.formulas({*read.numbers, *getattr(read, "ahead", {}).values()})
         refresh.rules(self.model_before, self.before.tables.get(key, standing))
@@ -291,7 +307,7 @@ class _Work:
             raise NameTakenError(self.edit.path, taken)
 
 
-def _prove(path: Path, content: bytes, old: Layout, layout: Layout) -> None:
+def prove(path: Path, content: bytes, old: Layout, layout: Layout) -> None:
     """Read both files and hold what was typed against each other; raises EditError, and nothing is saved."""
     with tempfile.TemporaryDirectory() as folder_:
         new = Path(folder_) / "upgraded.xlsx"
@@ -307,7 +323,8 @@ def _prove(path: Path, content: bytes, old: Layout, layout: Layout) -> None:
             number = before.numbers[position]
             for key, value in row.items():
                 now = rows.get(number, {}).get(keys.get(key, ""))
-                if key in keys and now != value and not _is_id_ahead(table, row, key):
+                given = value is None and key == table.key_column.key
+                if key in keys and now != value and not given and not _is_id_ahead(table, row, key):
                     place_ = f"{table.sheet}!{before.letters.get(key, '')}{number}"
                     raise EditError(path, place_, f"would become {now!r} instead of {value!r}; nothing was changed.")
 

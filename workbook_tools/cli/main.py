@@ -32,7 +32,8 @@ Exit codes
 
 # as the help lists the commands: in the order of the work
 ORDER = (
-    *("new", "check", "card", "plan", "summary", "responses", "lend", "merge", "share", "audit", "upgrade"),
+    *("new", "check", "card", "plan", "summary", "responses", "lend", "merge", "share", "audit"),
+    *("mend", "upgrade"),
     *("gather", "insight"),
     *("calc", "functions", "guide", "names", "extension", "excel", "completion"),
 )
@@ -108,6 +109,7 @@ from workbook_tools.cli import (  # noqa: E402 - they add their commands to `cli
     completion,
     functions,
     hosts,
+    mend,
     merge,
     plan,
     programme,
@@ -122,6 +124,7 @@ __all__ += [
     "completion",
     "functions",
     "hosts",
+    "mend",
     "merge",
     "plan",
     "programme",

@@ -29,6 +29,7 @@ ALLOWED = frozenset(
             "ROUND",
             "ROW",
             "ROWS",
+            "SMALL",
             "SQRT",
             "SUBSTITUTE",
             "SUM",

@@ -6,7 +6,10 @@ from dataclasses import dataclass
 from typing import Any
 
 from workbook_tools.layouts.compute import Computed
+from workbook_tools.layouts.load import FORMATS
 from workbook_tools.layouts.model import Column
+
+COUNTS = (FORMATS["tally"], FORMATS["quantity"])
 
 
 @dataclass(frozen=True)
@@ -34,7 +37,8 @@ def summary(computed: Computed) -> list[Block]:
     for table in computed.layout.tables.values():
         if not table.key_source:
             continue
-        figures = [column.key for column in table.columns if column.kind == "measure"]
+        shown = tuple(column for column in table.columns if column.kind != "key row")
+        figures = [column.key for column in shown if column.format in COUNTS]
         rows = [row for row in computed.data[table.key] if any(row[key] for key in figures)]
-        blocks.append(Block(table.caption, table.columns, tuple(rows)))
+        blocks.append(Block(table.caption, shown, tuple(rows)))
     return blocks

@@ -10,6 +10,7 @@ from workbook_tools.catalogue import TOPICS, entry
 from workbook_tools.hosts import written
 from workbook_tools.hosts.written import Block, Grid, Heading, Items, Paragraph
 from workbook_tools.layouts.load import DAYS, LONGEST, case_log
+from workbook_tools.layouts.measures import ORDERED, TALLIES
 from workbook_tools.layouts.model import Column, Layout, Sheet, Table
 from workbook_tools.layouts.trees import parsed
 
@@ -25,7 +26,7 @@ NOTES = (
     "Limits here keep slips out. They are no doses: the label in force, local law and the prescribing veterinarian "
     "decide those.",
 )
-MEASURES = ("count", "total", "median", "percentile", "latest")
+MEASURES = (*TALLIES, *ORDERED)
 
 
 def markdown() -> str:

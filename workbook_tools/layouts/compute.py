@@ -6,19 +6,17 @@ spreadsheet engines.
 
 from __future__ import annotations
 
-import ast
 import functools
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
-from graphlib import CycleError, TopologicalSorter
 from typing import Any
 
-from workbook_tools.errors import LayoutError
-from workbook_tools.layouts.expressions import NOTHING, is_measure, python_function
+from workbook_tools.layouts.expressions import NOTHING, python_function
 from workbook_tools.layouts.measures import Measure, Running, measure
 from workbook_tools.layouts.model import Column, Form, Layout, Rule, Table
-from workbook_tools.layouts.trees import column_names, is_number, is_own, parsed
+from workbook_tools.layouts.trees import is_number
+from workbook_tools.layouts.turns import in_order, last_columns, own_tallies
 from workbook_tools.layouts.uncollected import uncollected
 
 PURPOSE_ROW = 2  # of a sheet: its purpose in a sentence
@@ -41,9 +39,11 @@ class _Expression:
         )
         return found
 
-    def __call__(self, rows: Sequence[Row], find: Find, tally: Tally | None) -> list[Any]:
+    def __call__(
+        self, rows: Sequence[Row], find: Find, tally: Tally | None = None, log: Typed | None = None
+    ) -> list[Any]:
         """The value for each row; of a test, the positions of the rows for which it holds."""
-        return self.function(rows, find, tally) if rows else []
+        return self.function(rows, find, tally, log) if rows else []
 
 
 @dataclass(frozen=True)
@@ -53,6 +53,7 @@ class Program:
     table: Table
     steps: tuple[tuple[str, _Expression], ...]
     later: tuple[tuple[str, _Expression], ...]  # what needs the other rows of the same table
+    last: tuple[tuple[str, _Expression], ...]  # what needs the rows of tables that stand later
     rules: tuple[tuple[Rule, _Expression], ...]
 
     def compute(self, rows: Sequence[Row], log: Computed) -> None:
@@ -62,8 +63,16 @@ class Program:
                 reference, place = column.key.removesuffix("_row"), log.place.get(column.to, {})
                 for row in rows:
                     row[column.key] = place.get(_folded(row[reference]))
-        for key, function in (*self.steps, *self.later):
-            for row, value in zip(rows, function(rows, log.find, log.tally), strict=True):
+        self._go(rows, log, (*self.steps, *self.later))
+
+    def compute_last(self, rows: Sequence[Row], log: Computed) -> None:
+        """Fill the columns that count over later tables, once those are computed."""
+        self._go(rows, log, self.last)
+
+    @staticmethod
+    def _go(rows: Sequence[Row], log: Computed, steps: Sequence[tuple[str, _Expression]]) -> None:
+        for key, function in steps:
+            for row, value in zip(rows, function(rows, log.find, log.tally, log), strict=True):
                 row[key] = value
 
     @cached_property
@@ -88,7 +97,7 @@ class Program:
                 different = values
             samples = [{key: value} for value in different]
             for number in rules:
-                broken = self.rules[number][1](samples, find, None)
+                broken = self.rules[number][1](samples, find)
                 if different is not values:
                     wrong = {different[position] for position in broken}
                     broken = [position for position, value in enumerate(values) if value in wrong] if wrong else []
@@ -101,7 +110,7 @@ class Program:
         found = self.judge_columns(rows, log.find)
         alone = {number for numbers in self.of_columns.values() for number in numbers}
         for number, (_, function) in enumerate(self.rules):
-            for position in function(rows, log.find, log.tally) if number not in alone else ():
+            for position in function(rows, log.find, log.tally, log) if number not in alone else ():
                 found.setdefault(position, []).append(number)
         return self.named(found)
 
@@ -129,10 +138,11 @@ def _programs(name: str) -> dict[str, Program]:
     from workbook_tools.layouts.load import load
 
     layout = load(name)
-    return {key: _program(table, layout) for key, table in layout.tables.items()}
+    last = last_columns(layout)
+    return {key: _program(table, layout, last.get(key, frozenset())) for key, table in layout.tables.items()}
 
 
-def _program(table: Table, layout: Layout) -> Program:
+def _program(table: Table, layout: Layout, last: frozenset[str]) -> Program:
     where = f"{table.sheet}.{table.key}"
     later = own_tallies(table)
     steps = tuple(
@@ -142,46 +152,9 @@ def _program(table: Table, layout: Layout) -> Program:
     rules = tuple(
         (rule, _Expression(rule.when, table, layout, f"{where}.{rule.code}", test=True)) for rule in table.rules
     )
-    first = tuple(step for step in steps if step[0] not in later)
-    return Program(table, first, tuple(step for step in steps if step[0] in later), rules)
-
-
-def own_tallies(table: Table) -> set[str]:
-    """Columns that count over their own table, and those that are computed from them."""
-    found: set[str] = set()
-    for column in in_order(table):
-        tree = parsed(column.expression, column.key)
-        counts = any(_counts_over(part, table) for part in ast.walk(tree) if isinstance(part, ast.Call))
-        if counts or found & set(_needed(tree, table)):
-            found.add(column.key)
-    return found
-
-
-def _counts_over(node: ast.Call, table: Table) -> bool:
-    return is_measure(node) and ast.unparse(node.args[0]).split(".")[0] == table.key
-
-
-def in_order(table: Table) -> list[Column]:
-    """Computed columns, each after those it is computed from. Raises LayoutError where they go in a circle."""
-    computed = {column.key: column for column in table.columns if column.kind == "computed"}
-    needs = {
-        key: [name for name in _needed(parsed(column.expression, key), table) if name in computed]
-        for key, column in computed.items()
-    }
-    try:
-        return [computed[key] for key in TopologicalSorter(needs).static_order()]
-    except CycleError as error:
-        raise LayoutError(table.key, [f"columns computed from each other: {', '.join(error.args[1])}"]) from error
-
-
-def _needed(node: ast.expr, table: Table) -> list[str]:
-    """Columns of its own row that an expression reads; names inside a measure are another table's, but for row.x."""
-    if is_measure(node):
-        return [part.attr for part in ast.walk(node) if isinstance(part, ast.Attribute) and is_own(part)]
-    if isinstance(node, ast.IfExp):
-        parts = (node.test, node.body, node.orelse)
-        return [name for part in parts for name in _needed(part, table)]
-    return column_names(node, table)
+    first = tuple(step for step in steps if step[0] not in later | last)
+    second = tuple(step for step in steps if step[0] in later - last)
+    return Program(table, first, second, tuple(step for step in steps if step[0] in last), rules)
 
 
 class Typed:
@@ -205,6 +178,7 @@ class Typed:
         self.numbers = rows or {}
         self.index: dict[str, dict[object, Row]] = {}
         self.place: dict[str, dict[object, int]] = {}
+        self.by_number: dict[str, dict[int, Row]] = {}
         in_turn = sorted((t for t in layout.tables.values() if not t.key_source), key=lambda t: t.log)
         self.in_turn = tuple(in_turn)  # lists before logs
         for table in in_turn:
@@ -231,6 +205,17 @@ class Typed:
         """Sheet row of the row at a position of a table."""
         numbers = self.numbers.get(table.key)
         return numbers[position] if numbers else table.first_row + position
+
+    def position(self, table: str, key: object) -> int | None:
+        """Where the row that a key names stands in the column of the keys, as MATCH counts it in `Table.cells`."""
+        return self.place.get(table, {}).get(_folded(key))
+
+    def at(self, table: str, number: float) -> Row:
+        """The row that stands in a sheet row."""
+        if table not in self.by_number:
+            used = self.used(self.layout.tables[table])
+            self.by_number[table] = {self.number(self.layout.tables[table], place): row for place, row in used}
+        return self.by_number[table].get(int(number), NOTHING)
 
     def find(self, table: str, key: object) -> Row:
         rows = self.index.get(table, {})
@@ -300,17 +285,29 @@ class Computed(Typed):
         self.findings: list[tuple[Table, int, Rule]] = []
         self.groups: dict[tuple[str, str], dict[object, list[Row]]] = {}
         self.running: dict[tuple[str, int], Running] = {}
-        for table in self.in_turn:
-            self._compute(table)
+        self.codes: dict[tuple[str, str], list[float]] = {}
+        programs = _programs(layout.name)
+        filled = [(table, self.used(table)) for table in self.in_turn if table.log]
+        for table, used in filled:
+            programs[table.key].compute([row for _, row in used], self)
+        for table, used in filled:
+            programs[table.key].compute_last([row for _, row in used], self)
+        for table, used in filled:
+            self._judge_table(table, used)
         for table in (t for t in layout.tables.values() if t.key_source):
             self.data[table.key] = self._measured(table)
 
     def tally(self, expression: str, row: Row) -> float | None:
         """A figure over another table's rows, as a column of `row` asks for it."""
-        figure = _measure(expression, self.layout.name)
-        for test in figure.tests:
-            if test.own and (row[test.own] is None or (test.sign != "=" and not is_number(row[test.own]))):
+        return self._figure(_measure(expression, self.layout.name), expression, row)
+
+    def _figure(self, figure: Measure, expression: str, row: Row) -> float | None:
+        for name in figure.asked:
+            if row[name] is None or (name in figure.asked_numbers and not is_number(row[name])):
                 return None
+        if figure.ordered:
+            number = row[figure.number] if figure.number else 0
+            return figure.of_group(self._codes(figure), row[figure.place], number)
         rows = self._alike(figure, row)
         if not figure.runs:
             return figure.value(rows, None, row)
@@ -318,6 +315,14 @@ class Computed(Typed):
         if key not in self.running:
             self.running[key] = Running(figure, figure.tests[0].passing(rows, None, row))
         return self.running[key].value(row[figure.tests[1].own])
+
+    def _codes(self, figure: Measure) -> list[float]:
+        """All numbers of a column of order(...), sorted."""
+        place = figure.table.key, figure.column
+        if place not in self.codes:
+            values = (row.get(figure.column) for row in self.data[figure.table.key])
+            self.codes[place] = sorted(value for value in values if is_number(value))
+        return self.codes[place]
 
     def _alike(self, figure: Measure, row: Row) -> Sequence[Row]:
         """Rows that pass a figure's first test, gathered once: asked for by many rows, the whole table is too long."""
@@ -335,14 +340,8 @@ class Computed(Typed):
     def table_reasons(table: Table) -> list[Column]:
         return [column for column in table.columns if column.kind == "reasons"]
 
-    def _compute(self, table: Table) -> None:
-        if not table.log:
-            return
-        program = _programs(self.layout.name)[table.key]
-        used = self.used(table)
-        rows = [row for _, row in used]
-        program.compute(rows, self)
-        broken = program.judge(rows, self)
+    def _judge_table(self, table: Table, used: Sequence[tuple[int, Row]]) -> None:
+        broken = _programs(self.layout.name)[table.key].judge([row for _, row in used], self)
         reasons = self.table_reasons(table)
         for number, (position, row) in enumerate(used):
             row["check"] = "ok"
@@ -368,12 +367,19 @@ class Computed(Typed):
         filled = source.told_by.key if source.gives_ids else source.key_column.key
         keys = [None if row[filled] is None else row[source.key_column.key] for row in self.data[source.key]]
         keys = keys[: table.rows]
+        first = self.number(source, 0) if self.data[source.key] else source.first_row
+        above = source.heading_row - 1 if source.stacked else 0
         rows = []
-        for key in [*keys, *[None] * (table.rows - len(keys))]:
-            row: Row = {column.key: None for column in table.columns} | {"key": key}
+        for number, key in enumerate([*keys, *[None] * (table.rows - len(keys))]):
+            place = self.number(source, number) if number < len(self.data[source.key]) else first + number
+            row: Row = {column.key: None for column in table.columns} | {"key": key, "key_row": float(place - above)}
             if key is not None:
                 for name, figure in measures.items():
-                    row[name] = figure.value(self._alike(figure, row), key)
+                    row[name] = (
+                        self._figure(figure, name, row)
+                        if figure.ordered
+                        else figure.value(self._alike(figure, row), key)
+                    )
             rows.append(row)
         program.compute([row for row in rows if row["key"] is not None], self)
         return rows

@@ -5,14 +5,17 @@ A column's expression is Python of a small subset over the columns of its own ro
 - arithmetic, min, max, nearest and `math` functions over columns: blank as long as one of them is not a number;
 - `bath.mass(...)` and every other catalogue function: blank as long as an argument is refused;
 - `a if test else b`, and None for blank;
-- `count(...)`, `total(...)` over another table, as in `measures`: blank until the columns of the row are there;
+- `count(...)`, `total(...)`, `latest(...)`, `before(...)`, `nth(...)` over another table, as in `measures`: blank until
+  the columns of the row are there;
+- `order(reference, number)`: a number that sorts rows by the row that a reference or a value of a list points to, then
+  by the number; blank unless that row is there and the number lies between 0 and its step (`ordering.STEPS`);
 - `lookup(table.column, key)`: the value in the row that a reference or list column points to, blank if there is none;
   `lookup(table.column, key, 'words ')` puts words before the key;
 - `default(x, value)`: x, or the value while x is blank;
 - `month(date)`: year and month of a date as text, "2026-03", blank unless it is a date from 2000 to 2099;
 - tests: comparisons (false unless both sides are there; numbers with numbers), `given(x)`, `blank(x)`, `number(x)`,
-  `found(reference)`, `listed(x)`, `unfilled(reference)` (it points to a row not filled in yet), `again(id)` (a row above
-  has the same id), and / or / not.
+  `found(reference)`, `listed(x)`, `unfilled(reference)` (it points to a row not filled in yet), `again(id)` (a row
+  above has the same id), and / or / not.
 
 Arithmetic, lookups and catalogue functions do not nest in each other: each step has a column that a person can see.
 """
@@ -29,9 +32,10 @@ from workbook_tools.catalogue import TOPICS, entry
 from workbook_tools.errors import ArgumentError, TranslationError
 from workbook_tools.formulas.rounding import nearest
 from workbook_tools.hosts.cell_text import Piece, Translator, body_piece, guarded
-from workbook_tools.layouts.measures import measure_of
+from workbook_tools.layouts.measures import is_tally, measure_of
 from workbook_tools.layouts.model import Column, Table
 from workbook_tools.layouts.months import month, month_text
+from workbook_tools.layouts.ordering import order, order_parts, step_of
 from workbook_tools.layouts.trees import column_names, is_number, parsed, same
 
 ARITHMETIC = (ast.BinOp, ast.UnaryOp)
@@ -49,10 +53,6 @@ def called(node: ast.expr) -> str:
 
 def is_catalogue_call(node: ast.expr) -> bool:
     return called(node).split(".")[0] in TOPICS and "." in called(node)
-
-
-def is_measure(node: ast.expr) -> bool:
-    return called(node) in ("count", "total")
 
 
 def compares_words(node: ast.Compare) -> bool:
@@ -88,7 +88,7 @@ class RowText(Translator):
             return Piece(f"IF({self.test(node.test)},{body},{other})")
         if is_catalogue_call(node):
             return self._catalogue(node)
-        if is_measure(node):
+        if is_tally(node):
             return self._measure(node)
         if is_arithmetic(node):
             return Piece(f'IF({self._all_numbers(node)},{self.piece(node).text},"")')
@@ -140,12 +140,11 @@ class RowText(Translator):
 
     def _measure(self, node: ast.expr) -> Piece:
         figure = measure_of(node, self.tables, self.where)
-        own = {test.own: self.names[test.own].text for test in figure.tests if test.own}
-        text, array = figure.cell_text("", own)
-        if array:
-            raise self.refuse(node, f"{figure.name} belongs on a summary")
-        ordered = {test.own for test in figure.tests if test.sign != "="}
-        there = ",".join(f"ISNUMBER({place})" if name in ordered else f'{place}<>""' for name, place in own.items())
+        own = {name: self.names[name].text for name in figure.asked}
+        text = figure.cell_text("", own)
+        there = ",".join(
+            f"ISNUMBER({place})" if name in figure.asked_numbers else f'{place}<>""' for name, place in own.items()
+        )
         return Piece(f'IF(AND({there}),{text},"")')
 
     def _call(self, node: ast.Call) -> Piece:
@@ -157,10 +156,27 @@ class RowText(Translator):
             return Piece(f'IF({value}="",{other},{value})')
         if name == "month":
             return Piece(month_text(_one_name(self, node)[0]))
+        if name == "order":
+            return self._order(node)
         return super()._call(node)
+
+    def _order(self, node: ast.Call) -> Piece:
+        reference, number = (self.table.by_key[key] for key in order_parts(node, self.table, self.where))
+        step, value = f"{step_of(reference):.0f}", self.names[number.key].text
+        position = self.names.get(position_key(reference.key))
+        if position is not None:
+            placed, there = f"{position.text}*{step}+{value}", f"AND(ISNUMBER({position.text}),ISNUMBER({value}))"
+        else:  # a computed column with the values of a list
+            target, text = self.tables[reference.to], self.names[reference.key].text
+            found = found_at(target, literal(text))
+            placed, there = f'IF({no_key(target, text)},"",IFERROR({found}*{step}+{value},""))', f"ISNUMBER({value})"
+        return Piece(f'IF({there},IF(AND({value}>=0,{value}<{step}),{placed},""),"")')
 
     def _lookup(self, node: ast.Call) -> Piece:
         target, column, key = lookup_parts(self, node)
+        if key.kind == "key":
+            value = f"INDEX({target.cells(column.key)},{self.names['key_row'].text})"
+            return Piece(f'IF({self.names[key.key].text}="","",IFERROR(IF({value}="","",{value}),""))')
         place = self.names.get(position_key(key.key))
         if place is not None and len(node.args) == 2:
             value = f"INDEX({target.cells(column.key)},{place.text})"
@@ -226,7 +242,7 @@ def lookup_parts(translator: RowText | RowPython, node: ast.Call) -> tuple[Table
     target = translator.tables.get(table)
     if target is None or column not in target.by_key:
         raise translator.refuse(node, f"there is no column {table}.{column}")
-    if key is None or (len(node.args) == 2 and (key.kind not in ("reference", "list") or key.to != table)):
+    if key is None or (len(node.args) == 2 and (key.kind not in ("reference", "list", "key") or key.to != table)):
         raise translator.refuse(node, f"{node.args[1].id} does not point to {table}")
     return target, target.by_key[column], key
 
@@ -328,12 +344,13 @@ class RowPython:
             assert isinstance(node, ast.Call)
             arguments = ", ".join(self.result(argument) for argument in node.args)
             return f"answer({called(node).replace('.', '_')}, {arguments})"
-        if is_measure(node):
+        if is_tally(node):
             return f"tally({ast.unparse(node)!r}, row)"
         if is_arithmetic(node):
             return f"({self._plain(node)} if {self._all_numbers(node)} else None)"
-        if isinstance(node, ast.Call) and called(node) in ("lookup", "default", "month"):
-            return {"lookup": self._lookup, "default": self._default, "month": self._month}[called(node)](node)
+        if isinstance(node, ast.Call) and called(node) in ("lookup", "default", "month", "order"):
+            write = {"lookup": self._lookup, "default": self._default, "month": self._month, "order": self._order}
+            return write[called(node)](node)
         if isinstance(node, ast.Name) and node.id in self.table.by_key:
             return f"row[{node.id!r}]"
         if isinstance(node, ast.Constant):
@@ -343,6 +360,8 @@ class RowPython:
     def _lookup(self, node: ast.Call) -> str:
         target, column, key = lookup_parts(self, node)
         wanted = f"row[{key.key!r}]"
+        if key.kind == "key":
+            return f"log.at({target.key!r}, row['key_row']).get({column.key!r})"
         if len(node.args) == 3:
             wanted = f"joined({ast.unparse(node.args[2])}, {wanted})"
         return f"find({target.key!r}, {wanted}).get({column.key!r})"
@@ -353,6 +372,11 @@ class RowPython:
 
     def _month(self, node: ast.Call) -> str:
         return f"month({', '.join(self.result(argument) for argument in node.args)})"
+
+    def _order(self, node: ast.Call) -> str:
+        reference, number = (self.table.by_key[key] for key in order_parts(node, self.table, self.where))
+        place = f"log.position({reference.to!r}, row[{reference.key!r}])"
+        return f"order({place}, row[{number.key!r}], {step_of(reference)!r})"
 
     def _plain(self, node: ast.expr) -> str:
         """Arithmetic with columns written as row entries."""
@@ -401,11 +425,11 @@ NOTHING: dict[str, object] = {}
 
 
 def python_function(expression: str, table: Table, tables: Mapping[str, Table], where: str, test: bool = False) -> Any:
-    """A function (rows, find, tally) -> the values of an expression, one for each row.
+    """A function (rows, find, tally, log) -> the values of an expression, one for each row.
 
     With `test`, for a rule's condition, the positions of the rows for which it holds. One call goes through all rows: a
     call for each takes three times as long. `find(table, key)` gives the row pointed to, `tally(measure, row)` a figure
-    over another table.
+    over another table; `log` knows in which rows of its sheets things stand.
     """
     writer = RowPython(where, table, tables)
     node = parsed(expression, where)
@@ -419,13 +443,14 @@ def python_function(expression: str, table: Table, tables: Mapping[str, Table], 
         "joined": joined,
         "unfilled": unfilled,
         "month": month,
+        "order": order,
     }
     for call_node in ast.walk(node):
         if isinstance(call_node, ast.Call) and is_catalogue_call(call_node):
             found = entry(called(call_node))
             scope[called(call_node).replace(".", "_")] = found.function
     if test:
-        text = f"lambda rows, find, tally: [position for position, row in enumerate(rows) if {writer.test(node)}]"
+        text = f"lambda rows, find, tally, log: [position for position, row in enumerate(rows) if {writer.test(node)}]"
     else:
-        text = f"lambda rows, find, tally: [{writer.result(node)} for row in rows]"
+        text = f"lambda rows, find, tally, log: [{writer.result(node)} for row in rows]"
     return eval(compile(text, where, "eval"), scope)  # written above from a checked tree

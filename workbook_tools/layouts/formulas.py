@@ -9,15 +9,13 @@ from workbook_tools.hosts.cell_text import Piece, text_piece
 from workbook_tools.hosts.worksheet_functions import FORMULA_LIMIT
 from workbook_tools.layouts.expressions import RowText
 from workbook_tools.layouts.measures import measure
-from workbook_tools.layouts.model import Column, Form, Table, quoted
+from workbook_tools.layouts.model import Column, Form, Table
 from workbook_tools.layouts.trees import parsed
 
 MOVED = (
-    "Cells of this row were cut or shifted, so its formulas look into another row: nothing is computed. Undo it, or copy "
-    "the cells without boxes from another row over those of this one."
+    "Cells of this row were cut or shifted, so its formulas look into another row: nothing is computed. Undo it, or "
+    "copy the cells without boxes from another row over those of this one."
 )
-BARE = "ROWS WITHOUT FORMULAS: "
-BARE_DO = "Nothing is computed in them: copy a whole other row over each, then type again what it holds."
 HIDDEN_LOST = "A hidden computed cell was typed over or cleared: copy the cells without boxes from another row."
 
 
@@ -39,10 +37,9 @@ class TableFormulas:
             return f"{self.table.name}[[#This Row],[{column.heading}]]"
         return f"${self.table.letters[column.key]}{self.row}"
 
-    def text(self, column: Column) -> tuple[str, bool]:
-        """Formula of a computed column, and whether it is an array formula. Raises TranslationError if too long."""
+    def text(self, column: Column) -> str:
+        """Formula of a computed column. Raises TranslationError if too long."""
         where = f"{self.table.sheet}.{column.key}"
-        array = False
         if column.kind == "moved":
             text = self._moved()
         elif column.kind == "typed over":
@@ -59,14 +56,19 @@ class TableFormulas:
             text = f'IF({self.used()},{said},"")'
         elif column.kind == "check":
             text = self._check()
+        elif column.kind == "key":
+            text = self._key_text()
+        elif column.kind == "key row":
+            text = self._key_row()
         else:
-            text, array = measure(column.expression, self.tables, where).cell_text(self._key())
-            text = f'IF({self._key()}="","",{text})'
+            figure = measure(column.expression, self.tables, where)
+            own = {name: self.operands[name].text for name in figure.asked}
+            text = f'IF({self._key()}="","",{figure.cell_text(self._key(), own)})'
         if column.kind in ("computed", "position", "own row", "reasons") and "moved" in self.operands:
             text = f'IF({self.operands["moved"].text}="",{text},"")'
         if len(text) > FORMULA_LIMIT:
             raise TranslationError(where, 1, f"the cell text has {len(text)} characters; a cell holds {FORMULA_LIMIT}")
-        return text, array
+        return text
 
     def test(self, expression: str) -> str:
         """Cell text of a rule's condition."""
@@ -78,6 +80,22 @@ class TableFormulas:
 
     def _key(self) -> str:
         return self.operands[self.table.key_column.key].text
+
+    def _key_row(self) -> str:
+        """Row on its own sheet of a summary row's key, counted on from the row above: rows may be put in or cut out."""
+        assert self.row is not None
+        source = self.tables[self.table.key_source]
+        place = self.table.letters["key_row"]
+        above = f"{place}${self.table.heading_row}:{place}{self.row - 1}"
+        return f'IFERROR(MAX({above},{source.heading_place(source.key_column.key)})+1,"")'
+
+    def _key_text(self) -> str:
+        """A summary row's key: what stands in the next row of the table it goes through."""
+        source = self.tables[self.table.key_source]
+        row = self.operands["key_row"].text
+        cell, filled = (f"INDEX({source.cells(c.key)},{row})" for c in (source.key_column, told_by(source)))
+        shown = f'IF({cell}="","",{cell})'
+        return f'IFERROR({shown if filled == cell else f"""IF({filled}="","",{shown})"""},"")'
 
     def _check(self) -> str:
         reasons = "&".join(self.operands[c.key].text for c in self.table.columns if c.kind in ("reasons", "typed over"))
@@ -91,7 +109,8 @@ class TableFormulas:
 
     def _typed_over(self) -> str:
         """Which computed cells of a row in use hold no formula, or were moved to another row."""
-        shown, hidden = [], []
+        shown: list[tuple[str, str]] = []
+        hidden: list[tuple[str, str]] = []
         for column in self.table.columns:
             if column.kind in ("computed", "position", "own row"):
                 place = self.operands[column.key].text
@@ -136,22 +155,6 @@ class TableFormulas:
             else f"{self.operands[run[0].key].text}:{self.operands[run[-1].key].text}"
             for run in runs
         ]
-
-
-def without_formulas(table: Table, tables: Mapping[str, Table]) -> str:
-    """Formula of the word on rows in which something is typed and nothing is computed."""
-    number, _ = measure(f"bare({table.key})", tables, table.sheet).cell_text("")
-    return f'IF({number}>0,"{BARE}"&({number})&". {BARE_DO}","")'
-
-
-def key_text(table: Table, tables: Mapping[str, Table], position: int) -> str:
-    """Formula of a summary row's key: the same row of the table it goes through."""
-    source = tables[table.key_source]
-    row = source.first_row + position
-    cell, filled = (
-        f"{quoted(source.sheet)}!${source.letters[column.key]}${row}" for column in (source.key_column, told_by(source))
-    )
-    return f'IF({filled}="","",IF({cell}="","",{cell}))' if filled != cell else f'IF({cell}="","",{cell})'
 
 
 def choice_names(tables: Mapping[str, Table]) -> dict[str, str]:

@@ -25,6 +25,8 @@ from workbook_tools.layouts.model import (
     Sheet,
     Table,
 )
+from workbook_tools.layouts.trees import parsed
+from workbook_tools.layouts.turns import last_columns, others_read
 from workbook_tools.layouts.views import read_charts, read_pivots, view_faults
 from workbook_tools.quantities import Choice, Quantity, aliases
 
@@ -64,6 +66,14 @@ CHECK = Column(
 TWICE = "{heading} is already used in {where}. Give this row a new ID."
 MOVED = Column("moved", "Cells moved", "moved", width=8)
 TYPED_OVER = Column("typed_over", "Typed over", "typed over", width=8)
+KEY_ROW = Column(
+    "key_row",
+    "Row on its sheet",
+    "key row",
+    width=10,
+    format="0",
+    help="Computed: the row of its own sheet from which this line is taken.",
+)
 FIRST_DAY, LAST_DAY = 36526, 73050  # 2000-01-01, 2099-12-31
 DAYS = "between 2000-01-01 and 2099-12-31"
 
@@ -165,6 +175,8 @@ def _table(entry: dict[str, Any], sheet: str, heading_row: int, faults: list[str
             if c.kind == "reference" or (c.kind == "list" and c.key in looked_up)
         ]
         columns += [MOVED, TYPED_OVER, *_reasons(rules)]
+    if any(column.kind == "key" for column in columns):
+        columns.append(KEY_ROW)
     data = _data(entry, columns)
     rows = entry.get("rows", max(len(data), 1) if data else 200)
     return Table(
@@ -405,18 +417,20 @@ def _misdirected(layout: Layout) -> list[str]:
 
 
 def _ahead_of_its_turn(layout: Layout) -> list[str]:
-    """Expressions that read a computed column of a table which stands later: tables are computed in order."""
+    """Columns that read what is computed later: tables are computed in order, and once more what counts over a later
+    one, which no column of the first turn may read. Rules come last.
+    """
     faults = []
-    turns = {table.key: turn for turn, table in enumerate(layout.tables.values()) if table.log}
+    turns = {table.key: turn for turn, table in enumerate(layout.log_tables())}
+    last = last_columns(layout)
     for table in layout.log_tables():
-        expressions = [c.expression for c in table.columns if c.kind == "computed"] + [r.when for r in table.rules]
-        for expression in expressions:
-            for node in ast.walk(ast.parse(expression, mode="eval")):
-                if isinstance(node, ast.Attribute) and isinstance(node.value, ast.Name):
-                    other = layout.tables.get(node.value.id)
-                    column = other.by_key.get(node.attr) if other else None
-                    if other and column and not column.typed and turns.get(other.key, -1) > turns[table.key]:
-                        faults.append(
-                            f"{table.key}: {ast.unparse(node)} is computed later; move its sheet before this one"
-                        )
+        for column in table.columns if table.key in turns else ():
+            tree = parsed(column.expression, column.key) if column.kind == "computed" else None
+            counting = column.key in last[table.key]
+            for other, key in others_read(tree) if tree is not None else ():
+                read = layout.tables[other].by_key.get(key) if other in turns else None
+                if read is None or read.typed or turns[other] <= turns[table.key]:
+                    continue
+                if not counting or key in last[other]:
+                    faults.append(f"{table.key}: {other}.{key} is computed later; move its sheet before this one")
     return faults

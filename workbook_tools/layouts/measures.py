@@ -4,9 +4,10 @@ A measure is one of
 
 - `count(table, test, ...)`: rows of a log table for which every test holds;
 - `total(table.column, test, ...)`: sum of a column over such rows;
-- `median(table.column, test, ...)`, `percentile(table.column, share, test, ...)`: over the
-  numbers of such rows, blank if there are none;
-- `latest(table.column, test, ...)`: the greatest of such rows' numbers, a date for one, blank if there are none;
+- `median(table.column, row.place)`, `percentile(table.column, row.place, share)`: over the numbers of the rows that
+  point to a place, the row of a key or of another table; the column is one of `order(...)`; blank if there are none;
+- `latest(table.column, row.place)`, `nth(table.column, row.place, row.number)`, `before(table.column, row.place,
+  row.limit)`: the greatest of such numbers, the so-manieth, the greatest below a limit;
 - `used(table)`, `attention(table)`: rows in use; rows whose Check column says more than ok;
 - `bare(table)`: rows in which something is typed and nothing is computed, for want of formulas.
 
@@ -21,16 +22,19 @@ import operator
 from bisect import bisect_left, bisect_right
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
+from functools import cached_property
 from itertools import accumulate
 from typing import Any
 
 from workbook_tools.errors import TranslationError
-from workbook_tools.hosts.cell_text import COMPARISONS, number_piece
+from workbook_tools.hosts.cell_text import COMPARISONS
 from workbook_tools.layouts.model import Table
+from workbook_tools.layouts.ordering import Group, ordered_by, step_of
 from workbook_tools.layouts.trees import is_number, is_own, parsed, same
 
 Row = Mapping[str, Any]
-PLAIN = frozenset("abcdefghijklmnopqrstuvwxyzABCDEFGHIJKLMNOPQRSTUVWXYZ0123456789 ")
+TALLIES = ("count", "total")
+ORDERED = {"median": 2, "percentile": 3, "latest": 2, "nth": 3, "before": 3}  # with how many arguments
 PYTHON: dict[str, Callable[[Any, Any], bool]] = {
     "<": operator.lt,
     "<=": operator.le,
@@ -69,55 +73,75 @@ class Measure:
     column: str
     share: float
     tests: tuple[Test, ...]
+    place: str = ""  # of an ordered one: the asking row's column that says whose numbers are meant
+    number: str = ""  # which of them, or below what
+    step: float = 0
 
-    def reference(self, column: str, whole: bool = True) -> str:
-        """A column of the table."""
-        heading = self.table.by_key[column].heading
-        if whole:
-            return self.table.cells(column)
-        if not set(heading) <= PLAIN:
-            raise TranslationError(heading, 1, "a heading used by a measure may hold letters, digits and spaces only")
-        return f"{self.table.name}[{heading}]"
+    @property
+    def ordered(self) -> bool:
+        return self.name in ORDERED
 
-    def cell_text(self, key: str, own: Mapping[str, str] | None = None) -> tuple[str, bool]:
-        """Formula text, and whether it must be entered as an array formula.
+    @cached_property
+    def asked(self) -> tuple[str, ...]:
+        """Columns of the asking row."""
+        names = [*(test.own for test in self.tests), self.place, self.number]
+        return tuple(dict.fromkeys(name for name in names if name))
 
-        `key` is the cell of the row's key, `own` the cells of the asking row's columns.
-        """
-        place = {None: key} | dict(own or {})
+    @cached_property
+    def asked_numbers(self) -> frozenset[str]:
+        """Those of them that have to be numbers."""
+        return frozenset({self.place, self.number, *(test.own for test in self.tests if test.sign != "=")} - {""})
+
+    def cell_text(self, key: str, own: Mapping[str, str] | None = None) -> str:
+        """Formula text; `key` is the cell of the row's key, `own` the cells of the asking row's columns."""
+        cells: Mapping[str | None, str] = {None: key} | dict(own or {})
+        if self.ordered:
+            return self._ordered_text(cells[self.place], cells[self.number or None])
         if self.name in ("used", "attention"):
-            check = self.reference("check")
-            reasons = f'COUNTIF({check},"* *")'  # every reason has several words; what stands above the rows one
-            return (f'COUNTIF({check},"ok")+{reasons}' if self.name == "used" else reasons), False
+            check = self.table.cells("check")
+            looks = f'COUNTIF({check},"* *")'  # every reason has several words; what stands above the rows one
+            return f'COUNTIF({check},"ok")+{looks}' if self.name == "used" else looks
         if self.name == "bare":
-            told, check = self.reference(self.table.told_by.key), self.reference("check")
+            told, check = self.table.cells(self.table.told_by.key), self.table.cells("check")
             filled = f'COUNTIFS({told},"<>",{check},'  # this way round, which every engine counts alike
-            words = (
-                "ok",
-                "* *",
-                "computed",
-                self.table.by_key["check"].heading,
-            )  # those of rows, and what stands above
-            return f"COUNTA({told})" + "".join(f'-{filled}"{word}")' for word in words), False
-        if self.name in ("count", "total"):
-            criteria = ",".join(f"{self.reference(t.column)},{_criterion(t, place[t.own or None])}" for t in self.tests)
-            if self.name == "count":
-                return f"COUNTIFS({criteria})", False
-            return f"SUMIFS({self.reference(self.column)},{criteria})", False
-        values = self.reference(self.column, whole=False)
-        tests = [
-            f"({self.reference(test.column, whole=False)}{test.sign}{_literal(test.value, place[test.own or None])})"
-            for test in self.tests
-        ]
-        there = f'({values}<>"")'  # a blank would count as zero
-        chosen = f"IF({'*'.join([*tests, there])},{values})"
-        if self.name == "latest":
-            return f'IF(MAX({chosen})=0,"",MAX({chosen}))', True
-        whole = f"MEDIAN({chosen})" if self.name == "median" else f"PERCENTILE({chosen},{self.share:g})"
-        return f'IFERROR({whole},"")', True
+            words = ("ok", "* *", "computed", self.table.by_key["check"].heading)  # of rows, and what stands above
+            return f"COUNTA({told})" + "".join(f'-{filled}"{word}")' for word in words)
+        criteria = ",".join(
+            f"{self.table.cells(test.column)},{_criterion(test, cells[test.own or None])}" for test in self.tests
+        )
+        if self.name == "count":
+            return f"COUNTIFS({criteria})"
+        return f"SUMIFS({self.table.cells(self.column)},{criteria})"
+
+    def _ordered_text(self, place: str, number: str) -> str:
+        codes, step = self.table.cells(self.column), f"{self.step:.0f}"
+        start, end = f"{place}*{step}", f"({place}+1)*{step}"
+        below = f'COUNTIF({codes},"<"&{start})'
+        if self.name in ("median", "percentile"):
+            count = f'COUNTIFS({codes},">="&{start},{codes},"<"&{end})'
+            along = f"{self.share:.15g}*({count}-1)"
+            low = f"SMALL({codes},{below}+1+INT({along}))"
+            high = f"SMALL({codes},{below}+MIN({count},2+INT({along})))"
+            return f'IF({count}=0,"",{low}-{start}+({high}-{low})*({along}-INT({along})))'
+        which = {
+            "latest": f'COUNTIF({codes},"<"&{end})',
+            "before": f'COUNTIF({codes},"<"&({start}+{number}))',
+            "nth": f"{below}+{number}",
+        }[self.name]
+        found = f"SMALL({codes},{which})"
+        return f'IFERROR(IF(AND({found}>={start},{found}<{end}),{found}-{start},""),"")'
+
+    def of_group(self, codes: Sequence[float], place: float, number: float) -> float | None:
+        """An ordered one in Python, over the sorted numbers of the whole column."""
+        group = Group(codes, place, self.step)
+        if self.name == "nth":
+            return group.nth(number)
+        if self.name == "before":
+            return group.before(number)
+        return group.latest() if self.name == "latest" else group.percentile(self.share)
 
     def value(self, rows: Sequence[Row], key: object, asking: Row | None = None) -> float | None:
-        """The same in Python."""
+        """One that is not ordered, in Python."""
         if self.name == "used":
             return float(sum(row["check"] is not None for row in rows))
         if self.name == "bare":
@@ -129,12 +153,7 @@ class Measure:
             chosen = test.passing(chosen, key, asking or {})
         if self.name == "count":
             return float(len(chosen))
-        numbers = sorted(float(row[self.column]) for row in chosen if is_number(row.get(self.column)))
-        if self.name == "total":
-            return sum(numbers)
-        if self.name == "latest":
-            return max(numbers, default=0) or None
-        return interpolated(numbers, 0.5 if self.name == "median" else self.share)
+        return sum(sorted(float(row[self.column]) for row in chosen if is_number(row.get(self.column))))
 
     @property
     def runs(self) -> bool:
@@ -168,14 +187,9 @@ class Running:
         return sums[find(self.places, place)]
 
 
-def interpolated(numbers: Sequence[float], share: float) -> float | None:
-    """The value below which a share of sorted numbers lies, as PERCENTILE interpolates; None for no numbers."""
-    if not numbers:
-        return None
-    place = share * (len(numbers) - 1)
-    below = int(place)
-    above = min(below + 1, len(numbers) - 1)
-    return numbers[below] + (numbers[above] - numbers[below]) * (place - below)
+def is_tally(node: ast.expr) -> bool:
+    """Whether a part of a column's expression is a figure over a table."""
+    return isinstance(node, ast.Call) and ast.unparse(node.func) in (*TALLIES, *ORDERED)
 
 
 def measure(expression: str, tables: Mapping[str, Table], where: str) -> Measure:
@@ -194,16 +208,25 @@ def measure_of(node: ast.expr, tables: Mapping[str, Table], where: str) -> Measu
     if table_key not in tables:
         raise TranslationError(where, 1, f"there is no table {table_key!r}")
     table = tables[table_key]
-    share = 0.5
-    if name == "percentile":
-        first, *rest = rest
-        share = float(ast.literal_eval(first))
-    if name not in ("count", "total", "median", "percentile", "latest", "used", "attention", "bare"):
-        raise TranslationError(where, 1, f"there is no measure {name!r}")
-    tests = tuple(_test(part, table, where) for part in rest)
     if column and column not in table.by_key:
         raise TranslationError(where, 1, f"there is no column {table_key}.{column}")
-    return Measure(name, table, column, share, tests)
+    if name in ORDERED:
+        return _ordered(name, table, column, rest, where)
+    if name not in (*TALLIES, "used", "attention", "bare"):
+        raise TranslationError(where, 1, f"there is no measure {name!r}")
+    return Measure(name, table, column, 0.5, tuple(_test(part, table, where) for part in rest))
+
+
+def _ordered(name: str, table: Table, column: str, rest: Sequence[ast.expr], where: str) -> Measure:
+    share = 0.5
+    if name == "percentile" and len(rest) == 2:
+        share = float(ast.literal_eval(rest[1]))
+    named = [part.attr for part in rest if isinstance(part, ast.Attribute) and is_own(part)]
+    if 1 + len(rest) != ORDERED[name] or len(named) != len(rest) - (name == "percentile"):
+        raise TranslationError(where, 1, f"{name} takes a column of order(...) and columns of its own row")
+    step = step_of(ordered_by(table, column, where))
+    place, number = [*named, ""][:2]
+    return Measure(name, table, column, share, (), place, number, step)
 
 
 def _test(node: ast.expr, table: Table, where: str) -> Test:
@@ -224,9 +247,3 @@ def _criterion(test: Test, key: str) -> str:
     if test.value is None:
         return f'"{test.sign}"&{key}'
     return f'"{test.sign}{test.value}"' if isinstance(test.value, str) else f'"{test.sign}{test.value:g}"'
-
-
-def _literal(value: float | str | None, key: str) -> str:
-    if value is None:
-        return key
-    return f'"{value}"' if isinstance(value, str) else number_piece(value).text

@@ -33,7 +33,8 @@ class Column:
     `kind` is one of INPUT_KINDS, or "computed" (by `expression`), "check" (all reasons in words), or one that is kept
     out of sight: "position" (the row that a reference points to), "own row" (its own row, by which others are counted),
     "moved" (whether the row's formulas look into another row), "typed over" (its computed cells that hold no formula),
-    "reasons" (what some of the rules say). On the Summary it is "key" or "measure".
+    "reasons" (what some of the rules say). On the Summary it is "key", "measure" or "key row" (the row of the key on
+    its own sheet). A computed column may name the list whose values it has, under `to`, to be sorted by it.
     """
 
     key: str
@@ -166,11 +167,16 @@ class Table:
         """The table whose keys a summary table goes through, empty for other tables."""
         return next((column.to for column in self.columns if column.kind == "key"), "")
 
+    def heading_place(self, key: str) -> str:
+        """Formula for where a column's heading stands in it."""
+        heading = self.by_key[key].heading.replace('"', '""')
+        return f'MATCH("{heading}",{self.cells(key)},0)'
+
     def cells(self, key: str) -> str:
         """A column as every formula refers to it, sheet included: the sheet's whole column.
 
-        A row that is inserted, deleted, sorted or moved anywhere cannot shift it. Of tables that stand below each other,
-        which only lists do, it is what lies between the heading and the free row under the table, both included.
+        A row that is inserted, deleted, sorted or moved anywhere cannot shift it. Of tables that stand below each
+        other, which only lists do, it is what lies between the heading and the free row under the table, both included.
         """
         column = self.letters[key]
         if not self.stacked:

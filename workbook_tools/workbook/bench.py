@@ -131,7 +131,7 @@ class FormWriter(PageWriter):
         column = self.form.table.by_key[key]
         place = self.form.place(key).strip("$")
         letters, row = place.split("$")
-        text, _ = self.formulas.text(column)
+        text = self.formulas.text(column)
         number = "ABCDEFGH".index(letters) + 1
         self.formula(int(row), number, text, self.results[key], role, column.format)
 

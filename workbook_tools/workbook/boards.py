@@ -11,8 +11,9 @@ from openpyxl import Workbook
 from workbook_tools.addresses import letter
 from workbook_tools.layouts import Layout, Sheet
 from workbook_tools.layouts.compute import Computed, Row
+from workbook_tools.layouts.expressions import literal
 from workbook_tools.layouts.load import FORMATS
-from workbook_tools.layouts.model import quoted
+from workbook_tools.layouts.ordering import STEPS
 from workbook_tools.layouts.showing import EPOCH
 from workbook_tools.layouts.trees import is_number, same
 from workbook_tools.workbook.cells import SheetCells, Strings
@@ -25,7 +26,9 @@ DAYS_OF_THE_WEEK = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Sat
 WEEKS = 6
 DAY_FORMAT = "d mmm"
 PLAN_LINES = 12
-CHECK_COLUMN = 13
+CHECK_COLUMN, PLACE_COLUMN = 13, 14  # the latter out of sight: rows of the Baths sheet
+VISIT_ROW, BATHS = "$N$4", "$N$5"  # row of the visit on its sheet, and how many baths it has
+STEP = f"{STEPS['reference']:.0f}"
 PLAN_COLUMNS = (  # heading, column of the Baths sheet, format
     ("Bath", "bath", "General"),
     ("Vessel", "vessel", "General"),
@@ -76,14 +79,15 @@ class BoardWriter(PageWriter):
 
 def calendar(board: BoardWriter) -> None:
     """A month of days with the groups that may be released and the follow-ups that are due."""
-    released = [row for row in board.computed.data["by_stock"] if row["key"] is not None]
+    stocks, later = (board.layout.tables[key] for key in ("stocks", "follow_ups"))
+    groups = board.computed.data["stocks"]
     due = [row["due"] for row in board.computed.data["follow_ups"] if row["state"] == "open"]
     board.asks("Any day of the month", board.asked, FORMATS["date"])
     asked = board.asked if _is_day(board.asked) else None
-    unknown = sum(bool(row["treatments"]) and row["release"] is None for row in released)
+    unknown = sum(bool(row["treated"]) and row["release"] is None for row in groups)
     board.text(4, 5, "Treated groups with no release date", "label")
-    dated = "By_stock[Earliest release]"
-    text = f'COUNTIF(By_stock[Treatments given],">0")-COUNT({dated})'
+    dated = stocks.cells("release")
+    text = f'COUNTIF({stocks.cells("treated")},">0")-COUNT({dated})'
     board.formula(4, 7, text, float(unknown), "result", "0")
     for number, name in enumerate(DAYS_OF_THE_WEEK, start=1):
         board.text(6, number, name, "head_computed")
@@ -96,15 +100,15 @@ def calendar(board: BoardWriter) -> None:
         place = f"{letter(column)}${row}"
         text = f'IF(ISNUMBER({ASKED}),{start}-MOD({start}-2,7)+{number},"")'
         board.formula(row, column, text, day, "day", DAY_FORMAT)
-        free = [str(r["key"]) for r in released if day is not None and r["release"] == day]
+        free = [str(r["stock"]) for r in groups if day is not None and r["release"] == day]
         counted = f"COUNTIF({dated},{place})"
         more = f'IF({counted}>1," and "&({counted}-1)&" more","")'
-        name = f"INDEX(By_stock[For stock],MATCH({place},{dated},0))"
+        name = f"INDEX({stocks.cells('stock')},MATCH({place},{dated},0))"
         text = f'IF({place}="","",IF({counted}=0,"","release "&{name}&{more}))'
         said = f"release {free[0]}{f' and {len(free) - 1} more' if len(free) > 1 else ''}" if free else None
         board.formula(row + 1, column, text, said, "day_text", "General")
         waiting = sum(day is not None and moment == day for moment in due)
-        counted = f'COUNTIFS(Follow_ups[Due on],{place},Follow_ups[State],"open")'
+        counted = f'COUNTIFS({later.cells("due")},{place},{later.cells("state")},"open")'
         text = f'IF({place}="","",IF({counted}=0,"",{counted}&" follow-up"&IF({counted}>1,"s","")))'
         said = f"{waiting} follow-up{'s' if waiting > 1 else ''}" if waiting else None
         board.formula(row + 2, column, text, said, "day_text", "General")
@@ -116,7 +120,7 @@ def calendar(board: BoardWriter) -> None:
 
 def month_at_first(computed: Computed) -> float | None:
     """A day of the month to show at first: the next marked one from the last visit on, or that of the last visit."""
-    marked = [row["release"] for row in computed.data["by_stock"]]
+    marked = [row["release"] for row in computed.data["stocks"]]
     marked += [row["due"] for row in computed.data["follow_ups"] if row["state"] == "open"]
     last = max((row["date"] for row in computed.data["visits"] if _is_day(row["date"])), default=None)
     return min((day for day in marked if day is not None and _is_day(day) and day >= (last or 0)), default=last)
@@ -136,61 +140,72 @@ def _first_monday(day: float) -> float:
 
 
 def plan(board: BoardWriter) -> None:
-    """The baths of one visit with their packets, to weigh and tick."""
-    baths = board.layout.tables["baths"]
-    sheet = quoted(baths.sheet)
-    visit = board.asked
-    board.asks("Visit", visit, "@")
-    row_of_visit = board.computed.find("visits", visit)
-    site = row_of_visit.get("site")
-    visits = board.layout.tables["visits"]
-    asked = f"MATCH({ASKED},{visits.cells('visit')},0)"
-    for column, label, key, style in ((5, "Site", "site", "General"), (8, "Date", "date", FORMATS["date"])):
-        board.text(4, column, label, "label")
-        value = f"INDEX({visits.cells(key)},{asked})"
-        text = f'IF({ASKED}="","",IFERROR(IF({value}="","",{value}),""))'
-        board.formula(4, column + 1, text, row_of_visit.get(key), "result_text", style)
-    board.text(5, 1, "Open follow-ups of the site", "label")
-    opened = [row for row in board.computed.data["follow_ups"] if row["state"] == "open" and same(row["site"], site)]
-    counted = 'COUNTIFS(Follow_ups[Follow-up site],$F$4,Follow_ups[State],"open")'
-    board.formula(5, 3, f'IF($F$4="","",{counted})', None if site is None else float(len(opened)), "result", "0")
+    """What to weigh for the baths of one visit, in the order of their rows, wherever those stand."""
+    board.asks("Visit", board.asked, "@")
+    chosen = _baths_of(board)
+    _plan_head(board, chosen)
     for number, (heading, _, _) in enumerate(PLAN_COLUMNS, start=1):
         board.text(7, number, heading, "head_computed")
     board.text(7, len(PLAN_COLUMNS) + 1, "Weighed, labelled", "head_typed")
     board.text(7, CHECK_COLUMN, "Check", "head_computed")
     board.cells.heights[7] = 32
-    place = baths.letters["visit"]
-    count = f"COUNTIF({sheet}!${place}${baths.first_row}:${place}$1048576,{ASKED})"
-    more = len([row for row in board.computed.data["baths"] if same(row["visit"], visit)]) - PLAN_LINES
-    said = f"{more} more baths than lines here: see the Baths sheet" if more > 0 else None
-    words = f'{count}-{PLAN_LINES}&" more baths than lines here: see the Baths sheet"'
-    board.formula(5, 5, f'IF({ASKED}="","",IF({count}>{PLAN_LINES},{words},""))', said, "warning", "General")
-    chosen = [
-        (board.computed.number(baths, position), row)
-        for position, row in enumerate(board.computed.data["baths"])
-        if same(row["visit"], visit)
-    ]
-    used = [row for _, row in chosen]
-    letters = baths.letters
     for line in range(PLAN_LINES):
-        row = 8 + line
-        found: Row = used[line] if line < len(used) else {}
-        before = f"{baths.heading_row}" if line == 0 else f"$N{row - 1}"
-        start = f"INDEX({sheet}!${place}$1:${place}$1048576,{before}+1)"
-        text = (
-            f'IF(OR({ASKED}="",{before}=""),"",IFERROR({before}+MATCH({ASKED},{start}:{sheet}!${place}$1048576,0),""))'
-        )
-        board.formula(row, 14, text, chosen[line][0] if found else None, "computed", "0")
-        for number, (_, key, number_format) in enumerate(PLAN_COLUMNS, start=1):
-            value = f"INDEX({sheet}!${letters[key]}:${letters[key]},$N{row})"
-            text = f'IF($N{row}="","",IFERROR(IF({value}="","",{value}),""))'
-            board.formula(row, number, text, found.get(key), "computed", number_format)
-        board.text(row, len(PLAN_COLUMNS) + 1, None, "typed")
-        value = f"INDEX({sheet}!${letters['check']}:${letters['check']},$N{row})"
-        text = f'IF($N{row}="","",IFERROR({value},""))'
-        board.formula(row, CHECK_COLUMN, text, found.get("check"), "check", "General")
-        board.cells.heights[row] = 22
-    _totals(board, used[:PLAN_LINES])
+        _plan_line(board, line, chosen)
+    _totals(board, [row for _, row in chosen[:PLAN_LINES]])
+
+
+def _baths_of(board: BoardWriter) -> list[tuple[float, Row]]:
+    """The baths of the visit that is asked for, with their sheet rows; all point to the first row of that name."""
+    place = None if board.asked is None else board.computed.position("visits", board.asked)
+    rows = [row for row in board.computed.data["baths"] if place is not None and row["visit_row"] == place]
+    return sorted(((row["own_row"], row) for row in rows), key=lambda found: found[0])
+
+
+def _plan_head(board: BoardWriter, chosen: list[tuple[float, Row]]) -> None:
+    """Site and date of the visit, its row and the number of its baths, its site's follow-ups."""
+    visits, baths, later = (board.layout.tables[key] for key in ("visits", "baths", "follow_ups"))
+    visit = board.computed.find("visits", board.asked)
+    found = f"MATCH({literal(ASKED)},{visits.cells('visit')},0)"
+    text = f'IF({ASKED}="","",IFERROR(IF({found}>{visits.heading_place("visit")},{found},""),""))'
+    place = None if board.asked is None else board.computed.position("visits", board.asked)
+    board.formula(4, PLACE_COLUMN, text, place, "computed", "0")
+    for column, label, key, style in ((5, "Site", "site", "General"), (8, "Date", "date", FORMATS["date"])):
+        board.text(4, column, label, "label")
+        value = f"INDEX({visits.cells(key)},{VISIT_ROW})"
+        text = f'IF({VISIT_ROW}="","",IFERROR(IF({value}="","",{value}),""))'
+        board.formula(4, column + 1, text, visit.get(key), "result_text", style)
+    board.text(5, 1, "Open follow-ups of the site", "label")
+    site = visit.get("site")
+    opened = [row for row in board.computed.data["follow_ups"] if row["state"] == "open" and same(row["site"], site)]
+    counted = f'COUNTIFS({later.cells("site")},$F$4,{later.cells("state")},"open")'
+    board.formula(5, 3, f'IF($F$4="","",{counted})', None if site is None else float(len(opened)), "result", "0")
+    codes = baths.cells("visit_bath")
+    start, end = f"{VISIT_ROW}*{STEP}", f"({VISIT_ROW}+1)*{STEP}"
+    text = f'IF({VISIT_ROW}="","",COUNTIFS({codes},">="&{start},{codes},"<"&{end}))'
+    board.formula(5, PLACE_COLUMN, text, None if place is None else float(len(chosen)), "computed", "0")
+    more = len(chosen) - PLAN_LINES
+    said = f"{more} more baths than lines here: see the Baths sheet" if more > 0 else None
+    words = f'{BATHS}-{PLAN_LINES}&" more baths than lines here: see the Baths sheet"'
+    board.formula(5, 5, f'IF({BATHS}="","",IF({BATHS}>{PLAN_LINES},{words},""))', said, "warning", "General")
+
+
+def _plan_line(board: BoardWriter, line: int, chosen: list[tuple[float, Row]]) -> None:
+    """One bath: the so-manieth of the visit, by the numbers that sort baths by visit and row."""
+    baths = board.layout.tables["baths"]
+    row = 8 + line
+    place, found = chosen[line] if line < len(chosen) else (None, {})
+    codes, start = baths.cells("visit_bath"), f"{VISIT_ROW}*{STEP}"
+    which = f'SMALL({codes},COUNTIF({codes},"<"&{start})+{line + 1})-{start}'
+    text = f'IF({BATHS}="","",IF({BATHS}<{line + 1},"",{which}))'
+    board.formula(row, PLACE_COLUMN, text, place, "computed", "0")
+    for number, (_, key, number_format) in enumerate(PLAN_COLUMNS, start=1):
+        value = f"INDEX({baths.cells(key)},$N{row})"
+        text = f'IF($N{row}="","",IFERROR(IF({value}="","",{value}),""))'
+        board.formula(row, number, text, found.get(key), "computed", number_format)
+    board.text(row, len(PLAN_COLUMNS) + 1, None, "typed")
+    text = f'IF($N{row}="","",IFERROR(INDEX({baths.cells("check")},$N{row}),""))'
+    board.formula(row, CHECK_COLUMN, text, found.get("check"), "check", "General")
+    board.cells.heights[row] = 22
 
 
 def _totals(board: BoardWriter, used: list[Row]) -> None:

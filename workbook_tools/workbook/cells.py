@@ -69,10 +69,6 @@ def plain_formula(text: str) -> str:
     return f"<f>{xml_text(text)}</f>"
 
 
-def array_formula(text: str, place: str) -> str:
-    return f'<f t="array" ref="{place}">{xml_text(text)}</f>'
-
-
 def shared_formula(text: str, cells: str, number: int) -> str:
     """The first cell of a column that shares one formula; the others use `shared_again`."""
     return f'<f t="shared" ref="{cells}" si="{number}">{xml_text(text)}</f>'

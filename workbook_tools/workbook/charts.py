@@ -69,8 +69,9 @@ def drawn_results(
         left, top = _corner(number)
         table = layout.tables[chart.table]
         held = data[chart.table]
-        rows = [held.get(row, {}) for row in range(table.first_row, max(held, default=table.first_row) + 1)]
-        longer = replace(table, rows=len(rows))
+        first = min(held, default=table.first_row)
+        rows = [held.get(row, {}) for row in range(first, max(held, default=first) + 1)]
+        longer = replace(table, rows=len(rows), heading_row=first - 1)
         chosen = cell(top, left + 1)
         shown |= Drawn(chart, sheet.name, longer, layout, rows, _column(number), "", chosen).results()
     return shown

@@ -17,13 +17,11 @@ from typing import Any
 
 from workbook_tools.addresses import letter
 from workbook_tools.layouts.load import FIRST_DAY, FORMATS, LAST_DAY
-from workbook_tools.layouts.measures import Measure, measure
 from workbook_tools.layouts.model import Chart, Layout, Table, quoted
 from workbook_tools.layouts.trees import is_number, same
 from workbook_tools.workbook.cells import (
     SheetCells,
     Strings,
-    array_formula,
     formula_cell,
     plain_formula,
     shared_again,
@@ -74,17 +72,19 @@ class Drawn:
 
     # -------------------------------------------------------------------------------------------------- values
 
-    @property
-    def latest(self) -> Measure:
-        """The latest date there is."""
-        tests = f"{self.chart.x} >= {FIRST_DAY}, {self.chart.x} <= {LAST_DAY}"
-        where = f"{self.sheet}.{self.chart.key}"
-        return measure(f"latest({self.chart.table}.{self.chart.x}, {tests})", self.layout.tables, where)
-
     @cached_property
     def spare(self) -> Number:
         """The x that rows without a point have, or the last day of the weeks; None where there is no date at all."""
-        return self.latest.value(self.rows, None) if self.dated else 0.0
+        if not self.dated:
+            return 0.0
+        found = (row.get(self.chart.x) for row in self.rows)
+        return max((float(day) for day in found if is_number(day) and FIRST_DAY <= day <= LAST_DAY), default=None)
+
+    def _latest_text(self) -> str:
+        """The latest date there is, past which what stands in the column is a slip."""
+        days = self.table.cells(self.chart.x)
+        found = f'SMALL({days},COUNTIF({days},"<={LAST_DAY}"))'
+        return f'IFERROR(IF({found}>={FIRST_DAY},{found},""),"")'
 
     @cached_property
     def values(self) -> list[tuple[Number, Number]]:
@@ -129,6 +129,8 @@ class Drawn:
     def results(self) -> dict[tuple[int, int], Number]:
         """What its cells show, by row and column."""
         shown: dict[tuple[int, int], Number] = {(SPARE_ROW, self.column): self.spare} if self.dated else {}
+        if self.chart.kind == "points":
+            shown[SPARE_ROW, self.column + 1] = float(self.table.heading_row)
         for position, pair in enumerate(self.values):
             shown |= {(FIRST_ROW + position, self.column + along): value for along, value in enumerate(pair)}
         return shown
@@ -144,8 +146,12 @@ class Drawn:
             self._put(cells, HEAD_ROW, along, value_cell, styles.number("pivot_head"), head, strings)
         date = FORMATS["date"] if self.dated else "General"
         if self.dated:
-            element = array_formula(self.latest.cell_text("")[0], f"{letter(self.column)}{SPARE_ROW}")
+            element = plain_formula(self._latest_text())
             self._put(cells, SPARE_ROW, 0, formula_cell, styles.number("drawn", date), element, self.spare)
+        if self.chart.kind == "points":
+            element = plain_formula(self.table.heading_place(self.chart.y))
+            row = float(self.table.heading_row)
+            self._put(cells, SPARE_ROW, 1, formula_cell, styles.number("drawn"), element, row)
         formats = [styles.number("drawn", date), styles.number("drawn")]
         for position, pair in enumerate(self.values):
             row = FIRST_ROW + position
@@ -170,11 +176,9 @@ class Drawn:
         return f"${letter(self.column)}${SPARE_ROW}"
 
     def _held(self, key: str) -> str:
-        """A column of the log in the same row. By INDEX: a deleted row of the log leaves no hole here."""
-        place = self.table.letters[key]
-        shift = self.table.first_row - FIRST_ROW
-        row = f"ROW(){shift:+d}" if shift else "ROW()"
-        return f"INDEX({quoted(self.table.sheet)}!${place}:${place},{row})"
+        """A column of the log, as far below its heading as here. By INDEX: a deleted row of the log leaves no hole."""
+        place = f"${letter(self.column + 1)}$"
+        return f"INDEX({self.table.cells(key)},{place}{SPARE_ROW}+ROW()-ROW({place}{HEAD_ROW}))"
 
     def _x_text(self) -> str:
         there = f"${letter(self.column + 1)}{FIRST_ROW}>=0"
@@ -195,15 +199,15 @@ class Drawn:
 
     def _week_sum(self, position: int) -> str:
         week = f"${letter(self.column)}{FIRST_ROW + position}"
-        day, dead = self.latest.reference(self.chart.x), self.latest.reference(self.chart.y)
+        day, dead = self.table.cells(self.chart.x), self.table.cells(self.chart.y)
         within = f'{dead},{day},">="&{week},{day},"<"&{week}+7'
-        of = f'{self.latest.reference(self.chart.choose)},"="&{self.choice}'
+        of = f'{self.table.cells(self.chart.choose)},"="&{self.choice}'
         return f'IF({week}="","",IF({self.choice}="",SUMIFS({within}),SUMIFS({within},{of})))'
 
     def note(self) -> str:
         """Formula that says so when the log has grown past what is drawn."""
         if self.chart.kind == "weeks":
             return '""'
-        place, last = self.table.letters[self.chart.y], self.table.last_row
-        beyond = f"{quoted(self.table.sheet)}!${place}${last + 1}:${place}$1048576"
-        return f'IF(COUNT({beyond})>0,"Rows of {self.table.sheet} below row {last} are not drawn.","")'
+        last = f"${letter(self.column + 1)}${SPARE_ROW}+{self.length}"
+        beyond = f"IFERROR(MATCH(9E+307,{self.table.cells(self.chart.y)}),0)>{last}"
+        return f'IF({beyond},"Rows of {self.table.sheet} below row "&({last})&" are not drawn.","")'

@@ -118,7 +118,7 @@ class Frame:
         for column, part_column in zip(table.columns, part.tableColumns, strict=True):
             part_column.name = column.heading
             if table.log and not column.typed:
-                text, _ = formulas.text(column)
+                text = formulas.text(column)
                 part_column.calculatedColumnFormula = TableFormula(attr_text=text)
         worksheet.add_table(part)
 
@@ -198,8 +198,10 @@ class Frame:
     def _notices(self, worksheet: Worksheet, table: Table) -> None:
         formulas = TableFormulas(table, self.layout.tables, table.first_row)
         wants_look = f'AND({formulas.operands["check"].text}<>"",{formulas.operands["check"].text}<>"ok")'
-        for key in (table.key_column.key, "check"):
-            self._notice(worksheet, table, key, wants_look)
+        told, check = formulas.operands[table.told_by.key].text, formulas.operands["check"].text
+        bare = f'AND({told}<>"",{check}="")'  # a row inserted by hand has no formulas to say so
+        self._notice(worksheet, table, table.key_column.key, f"OR({wants_look},{bare})")
+        self._notice(worksheet, table, "check", wants_look)
         for rule in table.rules:
             text = formulas.test(rule.when)
             if "!" in text or rule.code == "missing":  # other sheets are out of reach here; a blank row wants no look

@@ -5,14 +5,13 @@ from __future__ import annotations
 from workbook_tools.addresses import letter
 from workbook_tools.layouts import Layout, Line, Sheet, Table
 from workbook_tools.layouts.compute import Computed
-from workbook_tools.layouts.formulas import TableFormulas, key_text, without_formulas
+from workbook_tools.layouts.formulas import TableFormulas
 from workbook_tools.layouts.measures import measure
 from workbook_tools.layouts.model import Column
 from workbook_tools.workbook.cells import (
     RowText,
     SheetCells,
     Strings,
-    array_formula,
     formula_cell,
     plain_formula,
     shared_again,
@@ -24,7 +23,6 @@ from workbook_tools.workbook.styles import ROLES, Styles
 from workbook_tools.workbook.text_width import INSET, NARROW, lines
 
 TEXT = "@"
-WITHOUT_FORMULAS = (1, 3)  # row and column of the word on rows that have no formulas
 LINE_HEIGHT, LINE_ROOM = 15, sum(LINE_WIDTHS) * NARROW - INSET  # points
 
 
@@ -54,7 +52,6 @@ class SheetWriter:
         for table in self.sheet.tables:
             self._headings(table)
             if table.log:
-                self._without_formulas(table)
                 self._log_rows(table)
             elif table.key_source:
                 self._summary_rows(table)
@@ -83,13 +80,6 @@ class SheetWriter:
 
     # ------------------------------------------------------------------------------------------- log rows
 
-    def _without_formulas(self, table: Table) -> None:
-        """A word beside the sheet's name on rows that were inserted by hand: their own cells can say nothing."""
-        row, column = WITHOUT_FORMULAS
-        text = without_formulas(table, self.layout.tables)
-        place = f"{letter(column)}{row}"
-        self.cells.put(row, column, formula_cell(place, self.styles.number("warning"), plain_formula(text), None))
-
     def _log_rows(self, table: Table) -> None:
         formulas = TableFormulas(table, self.layout.tables, table.first_row)
         width = table.first_column + len(table.columns) - 1
@@ -98,7 +88,7 @@ class SheetWriter:
         for column in table.columns:
             if not column.typed:
                 place = table.letters[column.key]
-                text, _ = formulas.text(column)
+                text = formulas.text(column)
                 span = f"{place}{table.first_row}:{place}{table.last_row}"
                 first[place] = shared_formula(text, span, self.shared)
                 again[place] = shared_again(self.shared)
@@ -130,11 +120,7 @@ class SheetWriter:
             formulas = TableFormulas(table, self.layout.tables, row)
             for number, column in enumerate(table.columns, start=table.first_column):
                 place = f"{letter(number)}{row}"
-                if column.kind == "key":
-                    element = plain_formula(key_text(table, self.layout.tables, position))
-                else:
-                    text, array = formulas.text(column)
-                    element = array_formula(text, place) if array else plain_formula(text)
+                element = plain_formula(formulas.text(column))
                 style = self.styles.number("computed", column.format)
                 self.cells.put(row, number, formula_cell(place, style, element, values[column.key]))
 
@@ -171,7 +157,7 @@ class SheetWriter:
             if expression:
                 figure = measure(expression, self.layout.tables, f"{self.sheet.name} row {row}")
                 value = figure.value(self.computed.data[figure.table.key], None)
-                text, _ = figure.cell_text("")
+                text = figure.cell_text("")
                 place = f"{letter(number)}{row}"
                 cell = formula_cell(place, style("computed", "0"), plain_formula(text), value)
                 self.cells.put(row, number, cell)
