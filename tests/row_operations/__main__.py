@@ -16,8 +16,6 @@ from tests.row_operations.sequences import sequence
 from tests.row_operations.trying import Report, Trial
 from tests.support.office import Office
 
-OTHER_WAYS = 10  # every tenth sequence once more through other programs' files
-
 
 def main() -> int:
     parser = argparse.ArgumentParser(description=__doc__, prog="python3 -m tests.row_operations")
@@ -41,12 +39,13 @@ def main() -> int:
             for number in range(choice.first, choice.first + count):
                 steps = sequence(trial.log, choice.seed, number)
                 report.note(steps, way(steps), way)
-                if sys.stderr.isatty() or number % 100 == 99:
-                    print(f"{name}: {number + 1}, {time.monotonic() - begin:.0f} s", file=sys.stderr)
+                if number % 50 == 49:
+                    print(f"{name}: {number + 1}, {time.monotonic() - begin:.0f} s", file=sys.stderr, flush=True)
             print(f"\n{name}: seed {choice.seed}, {time.monotonic() - begin:.0f} s since the start")
             print(*report.lines(), sep="\n")
             wrong += report.tried - report.without
-        print("refused by LibreOffice:", dict(trial.refused))
+        print("steps refused by LibreOffice:", dict(trial.refused))
+        print(f"{len(trial.ended)} times LibreOffice itself came to an end:", *trial.ended, sep="\n  ")
     return 1 if wrong else 0
 
 

@@ -63,6 +63,7 @@ KINDS = {
     "summary": "a figure of the Summary that differs from Python's",
     "board": "a cell of the Plan or the Calendar that differs from Python's",
     "start": "a figure of the Start sheet that differs from Python's",
+    "stale": "a cell that LibreOffice itself did not compute again and that is right once it computes everything",
 }
 
 
@@ -293,12 +294,14 @@ class Judge:
         """The figures of the Start sheet, and a word of rows that have no formulas there or on the sheet itself."""
         bare = {t.table.key: [row for row in t.read.numbers if t.bare(row)] for t in tables}
         for sheet in self.layout.sheets:
-            figures = {line.text: (line.expression, line.look) for line in sheet.lines if line.expression}
+            figures = {line.text: (line.expression, line.look, line.bare) for line in sheet.lines if line.expression}
             for number, cells in enumerate(seen.cells[sheet.name] if figures else [], start=1):
                 for column, expression in enumerate(figures.get(str(cells[0]), ()), start=2):
                     if expression:
                         figure = measure(expression, self.layout.tables, f"{sheet.name} row {number}")
                         right = figure.value(computed.data[figure.table.key], None)
+                        if figure.name == "bare":
+                            right = len(bare[figure.table.key])
                         value = seen.value(sheet.name, number, column)
                         if not close(value, right):
                             yield Violation("start", sheet.name, number, str(cells[0]), value, right)

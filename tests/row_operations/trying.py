@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Callable, Iterable, Iterator
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 import openpyxl
@@ -13,6 +13,7 @@ from tests.row_operations.filled import FilledLog
 from tests.row_operations.judging import KINDS, TELLING, Judge, Seen, Violation
 from tests.row_operations.sequences import Step, told
 from tests.support.office import Office
+from tests.support.office_process import OfficeFailedError
 
 Way = Callable[[list[Step]], list[Violation]]
 
@@ -24,6 +25,7 @@ class Trial:
         self.log, self.office = log, office
         self.judge = Judge(log.layout, Seen(**office.after_steps(log.path, [], [""], hard=True)))
         self.refused: Counter[str] = Counter()
+        self.ended: list[str] = []  # sequences over which LibreOffice itself came to an end
 
     def shown(self, steps: list[Step], hard: bool = False) -> Seen:
         seen = Seen(**self.office.after_steps(self.log.path, steps, TELLING, hard=hard))
@@ -31,26 +33,48 @@ class Trial:
         return seen
 
     def at_once(self, steps: list[Step]) -> list[Violation]:
-        """What is wrong right after the steps."""
-        return self.judge.violations(self.shown(steps))
+        """What is wrong right after the steps, as a person sees it."""
+        try:
+            found = self.judge.violations(self.shown(steps))
+            if not found:
+                return []
+            lasting = self.judge.violations(self.shown(steps, hard=True))
+        except OfficeFailedError:
+            self.ended.append(told(steps))
+            return []
+        return lasting + [replace(one, kind="stale") for one in found if one not in lasting]
 
     def reopened(self, steps: list[Step]) -> list[Violation]:
-        """What is wrong after the steps, saving as .ods and opening that."""
-        return self._from(self._saved(steps, "saved.ods"))
+        """What more is wrong after the steps, saving as .ods and opening that."""
+        return self._more(steps, self._saved(steps, "saved.ods"))
 
     def rewritten(self, steps: list[Step]) -> list[Violation]:
-        """What is wrong after the steps, saving as .xlsx, loading and saving that by openpyxl, and opening it."""
+        """What more is wrong after the steps, saving as .xlsx, loading and saving that by openpyxl, and opening it."""
         path = self._saved(steps, "saved.xlsx")
-        openpyxl.load_workbook(path).save(path)
-        return self._from(path)
+        if path is not None:
+            openpyxl.load_workbook(path).save(path)
+        return self._more(steps, path)
 
-    def _saved(self, steps: list[Step], name: str) -> Path:
+    def _saved(self, steps: list[Step], name: str) -> Path | None:
         path = self.log.path.with_name(name)
-        self.office.after_steps(self.log.path, steps, TELLING, target=path)
+        try:
+            self.office.after_steps(self.log.path, steps, TELLING, target=path)
+        except OfficeFailedError:
+            self.ended.append(told(steps))
+            return None
         return path
 
-    def _from(self, path: Path) -> list[Violation]:
-        return self.judge.violations(Seen(**self.office.after_steps(path, [], TELLING, hard=True)))
+    def _more(self, steps: list[Step], path: Path | None) -> list[Violation]:
+        if path is None:
+            return []
+        found = self.judge.violations(Seen(**self.office.after_steps(path, [], TELLING, hard=True)))
+        return _without(found, self.at_once(steps)) if found else []
+
+
+def _without(found: list[Violation], known: list[Violation]) -> list[Violation]:
+    """Those that are not known of the same cell."""
+    places = {(one.sheet, one.row, one.column) for one in known}
+    return [one for one in found if (one.sheet, one.row, one.column) not in places]
 
 
 def shortened(steps: list[Step], kind: str, way: Way) -> tuple[list[Step], list[Violation]]:
@@ -89,7 +113,7 @@ class Report:
             if sum(key[0] == kind for key in self.minimal) < self.examples:
                 short, found = shortened(steps, kind, way)
                 if found:
-                    key = kind, *(step["do"] for step in short)
+                    key = kind, *(step["do"] for step in short), *(step.get("sheet", "") for step in short)
                     self.minimal.setdefault(key, (short, found[0], len(found)))
 
     def lines(self) -> Iterator[str]:

@@ -340,14 +340,15 @@ def after_steps(desktop, request):
     from uno_steps import take
 
     answer = {"cells": {}, "errors": {}, "formulas": {}, "texts": {}, "refused": []}
-    with Opened(desktop, request, calculate=request["hard"]) as document:
-        document.enableAutomaticCalculation(False)  # once at the end, not after each step
+    with Opened(desktop, request, calculate=False) as document:
+        document.enableAutomaticCalculation(not request["hard"])  # after each step as for a person, or once at the end
         for number, step in enumerate(request["steps"]):
             try:
                 take(document, step)
             except OfficeException:
                 answer["refused"].append(number)
-        document.calculateAll() if request["hard"] else document.calculate()
+        if request["hard"]:
+            document.calculateAll()
         for sheet in document.Sheets:
             show(sheet, request["telling"], answer)
         names = document.NamedRanges
