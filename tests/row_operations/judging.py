@@ -27,7 +27,7 @@ TYPED_OVER = "typed over or cleared"  # in that of a row of which computed cells
 TELLING = (MOVED, TYPED_OVER)
 TWICE = re.compile(r"\btwice\b|\balready\b|\ba row above\b", re.IGNORECASE)
 BARE = re.compile(r"without formulas", re.IGNORECASE)  # on the Start sheet, or above the headings
-REFERENCE = re.compile(r"(\$?[A-Z]{1,3})(\$?)(\d+)")
+REFERENCE = re.compile(r"(?<!\w)(\$?[A-Z]{1,3})(\$?)(\d+)(?![\w(])")
 QUOTED = re.compile(r'("[^"]*")')
 
 
@@ -54,7 +54,7 @@ KINDS = {
     "row not in use": "a result in a row in which nothing is typed",
     "row without formulas": "a result in a row that has no formulas",
     "moved row": "a result in a row that says its cells were moved",
-    "typed over row": "a result that differs from Python's in a row that says a computed cell was typed over or cleared",
+    "typed over row": "a result that differs from Python's in a row that says a computed cell was typed over",
     "no reason": "a row that says one of the two though its formulas are as they were built",
     "no word of rows without formulas": "rows with something typed and no formulas, and nowhere a word of them",
     "id twice unsaid": "a row with an id that an earlier row has, and no word of it in its Check",
