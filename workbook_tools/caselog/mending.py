@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import tempfile
 from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
@@ -44,14 +43,14 @@ def mend(path: Path, layout: Layout, out: Path | None = None) -> tuple[Mended, P
     return done, save(path if out is None else out, done.content, replace=out is None, seen=seen)
 
 
-def mended(path: Path, archive: Archive, layout: Layout) -> Mended:
+def mended(path: Path, archive: Archive, layout: Layout, read: ReadLog | None = None) -> Mended:
     """A log with everything put right that a spreadsheet or a hand has broken; nothing is written.
 
     Formulas of all computed columns, rows that have none, results that were typed over, lists and functions by name,
-    rules, and ids of rows that were inserted.
+    rules, and ids of rows that were inserted. `read` is what was read of it already.
     """
     edit = opened(path, archive, layout)
-    read = read_log(path, layout, archive)
+    read = read or read_log(path, layout, archive)
     built = structures(archive, (read.tables[table.key] for table in layout.log_tables()))
     changes = [broken.say.removesuffix(" Run workbook-tools mend.") for broken in broken_formulas(edit, layout)]
     changes += _typed_over(read, built)
@@ -75,14 +74,6 @@ def mended(path: Path, archive: Archive, layout: Layout) -> Mended:
     content = edit.content()
     prove(path, content, layout, layout)
     return Mended(content, tuple(dict.fromkeys(changes)), tuple(work.looks))
-
-
-def mended_bytes(path: Path, content: bytes, layout: Layout) -> Mended:
-    """The same for the bytes of a log; `path` is what sentences call it."""
-    with tempfile.TemporaryDirectory() as folder:
-        file = Path(folder) / path.name
-        file.write_bytes(content)
-        return mended(file, admitted(file), layout)
 
 
 def _typed_over(read: ReadLog, built: Mapping[str, Structure]) -> list[str]:

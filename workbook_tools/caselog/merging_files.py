@@ -15,6 +15,7 @@ from workbook_tools.addresses import column_number
 from workbook_tools.caselog import ahead
 from workbook_tools.caselog.conflict_sheet import add_conflicts, listed
 from workbook_tools.caselog.matching import Side, alike_id, filled_cells, merged_columns, side
+from workbook_tools.caselog.mending import mended
 from workbook_tools.caselog.merged import Change, Merged, Note, Sources
 from workbook_tools.caselog.merging import conflict, merge
 from workbook_tools.caselog.opening import VERSION, opened
@@ -72,9 +73,13 @@ def merge_files(
     EditError : the log's file cannot be edited as it must be.
     """
     archive = admitted(log)
+    before = archive.content
     own = _read(log, layout, archive)
+    archive, on_files = _whole(log, archive, layout, own)
+    if archive.content is not before:
+        own = _read(log, layout, archive)
     edit = opened(log, archive, layout)
-    logs, on_files, on_columns = {}, [], []
+    logs, on_columns = {}, []
     for path in dict.fromkeys(copies):
         other = admitted(path)
         read = logs[str(path)] = _read(path, layout, other)
@@ -94,7 +99,19 @@ def merge_files(
     merged.sort()
     new = add_conflicts(edit, there, merged.conflicts, layout, moment)
     changed = bool(merged.added or merged.filled or merged.changed or new)
-    return MergedFile(merged, edit.content() if changed else archive.content, archive.content, new)
+    return MergedFile(merged, edit.content() if changed else archive.content, before, new)
+
+
+def _whole(log: Path, archive: Archive, layout: Layout, own: ReadLog) -> tuple[Archive, list[Note]]:
+    """The log with its formulas, lists and names mended, so that what comes in is computed; what was mended."""
+    try:
+        done = mended(log, archive, layout, own)
+    except EditError as refusal:
+        return archive, [Note(str(log), f"Its formulas could not be mended: {refusal}")]
+    if done.content is None:
+        return archive, []
+    notes = [Note(str(log), f"Mended on the way: {said}") for said in (*done.changes, *done.looks)]
+    return admitted(log, done.content), notes
 
 
 def _read(path: Path, layout: Layout, archive: Archive) -> ReadLog:

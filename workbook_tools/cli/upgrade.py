@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -32,12 +33,15 @@ def upgrade(path: Path, out: Path | None, as_json: bool, quiet: bool) -> None:
       workbook-tools upgrade "River farm.xlsx"
       workbook-tools upgrade "River farm.xlsx" --out "River farm new.xlsx"
     """
-    from workbook_tools.caselog import upgrading
+    from workbook_tools.caselog import mending, upgrading
     from workbook_tools.layouts import case_log
 
     target = None if out is None else named(out)
     with held(path, "upgrade") if target is None else contextlib.nullcontext():
         done, backup = upgrading.upgrade(path, case_log(), target)
+        if done.content is None:  # of this layout already: what is broken in it is put right all the same
+            mended, backup = mending.mend(path, case_log(), target)
+            done = replace(done, content=mended.content, changes=mended.changes, looks=mended.looks)
     if as_json:
         print_json(
             {
@@ -60,7 +64,8 @@ def say(done: Upgrade, path: Path, backup: Path | None) -> None:
         click.echo(f"{path} is of layout {done.after} already; nothing was changed.")
         return
     kept = f"; the old file is kept as {backup.name}" if backup else ""
-    click.echo(f"{path} is of layout {done.after} now, before {done.before}{kept}")
+    was = "mended" if done.before == done.after else f"before {done.before}"
+    click.echo(f"{path} is of layout {done.after} now, {was}{kept}")
     for change in done.changes:
         click.echo(f"  {change}")
     if done.looks:
