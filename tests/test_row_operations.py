@@ -11,7 +11,7 @@ from typing import Any
 import pytest
 
 from tests.row_operations.filled import FilledLog, Row, write_filled
-from tests.row_operations.judging import TELLING, Seen, Violation, normal, tells_of_bare_rows
+from tests.row_operations.judging import TELLING, Seen, Violation, counted_bare_rows, normal
 from tests.row_operations.sequences import Step, sequence, told
 from tests.row_operations.trying import Trial, shortened
 from tests.support.office import Office
@@ -91,14 +91,6 @@ def plan_as_worked(seen: Seen) -> None:
     assert on_plan(seen, "buffer") == pytest.approx(BUFFER, rel=1e-9)
 
 
-def rows_without_formulas(seen: Seen, sheet: str, heading_row: int) -> int:
-    """How many the Start sheet counts; the sheet itself must then have a word of them above its headings."""
-    line = next(line for line in seen.cells["Start"] if line[0] == sheet)
-    count = int(line[3])
-    assert tells_of_bare_rows(seen, sheet, heading_row) == (count > 0)
-    return count
-
-
 def test_a_row_above_the_first_vessel_changes_no_dose(by_hand: FilledLog, office: Office) -> None:
     seen = after(by_hand, office, {"do": "insert_rows", "sheet": "Vessels", "first": 6, "rows": 1})
     assert column(seen, "Vessels", "Vessel")[:3] == ["", "T01", "T02"]
@@ -113,13 +105,13 @@ def test_a_row_inserted_on_baths_is_counted_and_leaves_the_plan(by_hand: FilledL
     inserted = {"do": "insert_rows", "sheet": "Baths", "first": first, "rows": 1}
     seen = after(by_hand, office, inserted)
     plan_as_worked(seen)
-    assert rows_without_formulas(seen, "Baths", first - 1) == 0  # nothing is typed in it
+    assert counted_bare_rows(seen, "Baths") == 0  # nothing is typed in it
     seen = after(by_hand, office, inserted, {"do": "fill_in", "sheet": "Baths", "row": first, "values": typed})
     baths_as_worked(seen)
     assert column(seen, "Baths", "Drug to weigh g")[0] == ""
     plan_as_worked(seen)  # a bath of which nothing is computed is no line of it
     assert on_plan(seen, "bath", 3)[2] is None
-    assert rows_without_formulas(seen, "Baths", first - 1) == 1
+    assert counted_bare_rows(seen, "Baths") == 1
 
 
 def test_the_first_site_deleted_leaves_lists_and_summary(by_hand: FilledLog, office: Office) -> None:

@@ -26,7 +26,9 @@ MOVED = "were cut or shifted"  # in the Check of a row of which typed cells were
 TYPED_OVER = "typed over or cleared"  # in that of a row of which computed cells were
 TELLING = (MOVED, TYPED_OVER)
 TWICE = re.compile(r"\btwice\b|\balready\b|\ba row above\b", re.IGNORECASE)
-BARE = re.compile(r"without formulas", re.IGNORECASE)  # on the Start sheet, or above the headings
+BARE = re.compile(
+    r"without formulas", re.IGNORECASE
+)  # a heading on the Start sheet, or a word above a sheet's headings
 REFERENCE = re.compile(r"(?<!\w)(\$?[A-Z]{1,3})(\$?)(\d+)(?![\w(])")
 QUOTED = re.compile(r'("[^"]*")')
 
@@ -312,9 +314,23 @@ class Judge:
 
 
 def tells_of_bare_rows(seen: Seen, sheet: str, heading_row: int) -> bool:
-    """Whether a sheet says above its headings that rows of it have no formulas."""
+    """Whether a log says that rows of a sheet have no formulas: by a number on the Start sheet, or a word on the sheet
+    itself above its headings."""
     above = seen.cells[sheet][: heading_row - 1]
-    return any(isinstance(value, str) and BARE.search(value) is not None for row in above for value in row)
+    return counted_bare_rows(seen, sheet) > 0 or any(
+        isinstance(value, str) and BARE.search(value) is not None for row in above for value in row
+    )
+
+
+def counted_bare_rows(seen: Seen, sheet: str) -> float:
+    """How many rows of a sheet have no formulas, by the Start sheet; 0 where it does not say."""
+    headings: list[Any] = []
+    for line in seen.cells["Start"]:
+        if any(BARE.fullmatch(str(value)) for value in line):
+            headings = line
+        elif headings and line[0] == sheet:
+            return float(next(v for h, v in zip(headings, line, strict=True) if BARE.fullmatch(str(h))))
+    return 0.0
 
 
 def normal(text: str, row: int) -> str:
