@@ -298,7 +298,7 @@ class Judge:
         for sheet in self.layout.sheets:
             figures = {line.text: (line.expression, line.look, line.bare) for line in sheet.lines if line.expression}
             for number, cells in enumerate(seen.cells[sheet.name] if figures else [], start=1):
-                for column, expression in enumerate(figures.get(str(cells[0]), ()), start=2):
+                for column, expression in enumerate(figures.get(str(cells[0]) if cells else "", ()), start=2):
                     if expression:
                         figure = measure(expression, self.layout.tables, f"{sheet.name} row {number}")
                         right = figure.value(computed.data[figure.table.key], None)

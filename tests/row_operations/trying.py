@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass, field, replace
-from pathlib import Path
 
 import openpyxl
 
@@ -34,40 +33,43 @@ class Trial:
 
     def at_once(self, steps: list[Step]) -> list[Violation]:
         """What is wrong right after the steps, as a person sees it."""
-        try:
-            found = self.judge.violations(self.shown(steps))
-            if not found:
-                return []
-            lasting = self.judge.violations(self.shown(steps, hard=True))
-        except OfficeFailedError:
-            self.ended.append(told(steps))
-            return []
-        return lasting + [replace(one, kind="stale") for one in found if one not in lasting]
+        seen = self._again(steps, lambda: self.shown(steps))
+        found = [] if seen is None else self.judge.violations(seen)
+        everything = self._again(steps, lambda: self.shown(steps, hard=True)) if found else None
+        if everything is None:
+            return found
+        lasting = self.judge.violations(everything)
+        return lasting + [replace(one, kind="stale") for one in _without(found, lasting)]
+
+    def _again(self, steps: list[Step], ask: Callable[[], Seen]) -> Seen | None:
+        """What is asked; once more where LibreOffice came to an end over it, and None where it does so again."""
+        for _ in range(2):
+            try:
+                return ask()
+            except OfficeFailedError as error:
+                why = str(error)
+        self.ended.append(f"{why.splitlines()[0]}: {told(steps)}")
+        return None
 
     def reopened(self, steps: list[Step]) -> list[Violation]:
         """What more is wrong after the steps, saving as .ods and opening that."""
-        return self._more(steps, self._saved(steps, "saved.ods"))
+        return self._more(steps, "saved.ods")
 
     def rewritten(self, steps: list[Step]) -> list[Violation]:
         """What more is wrong after the steps, saving as .xlsx, loading and saving that by openpyxl, and opening it."""
-        path = self._saved(steps, "saved.xlsx")
-        if path is not None:
-            openpyxl.load_workbook(path).save(path)
-        return self._more(steps, path)
+        return self._more(steps, "saved.xlsx")
 
-    def _saved(self, steps: list[Step], name: str) -> Path | None:
+    def _more(self, steps: list[Step], name: str) -> list[Violation]:
         path = self.log.path.with_name(name)
-        try:
-            self.office.after_steps(self.log.path, steps, TELLING, target=path)
-        except OfficeFailedError:
-            self.ended.append(told(steps))
-            return None
-        return path
 
-    def _more(self, steps: list[Step], path: Path | None) -> list[Violation]:
-        if path is None:
-            return []
-        found = self.judge.violations(Seen(**self.office.after_steps(path, [], TELLING, hard=True)))
+        def saved() -> Seen:
+            self.office.after_steps(self.log.path, steps, TELLING, target=path)
+            if path.suffix == ".xlsx":
+                openpyxl.load_workbook(path).save(path)
+            return Seen(**self.office.after_steps(path, [], TELLING, hard=True))
+
+        seen = self._again(steps, saved)
+        found = [] if seen is None else self.judge.violations(seen)
         return _without(found, self.at_once(steps)) if found else []
 
 

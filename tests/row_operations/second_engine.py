@@ -1,0 +1,85 @@
+"""Whole rows inserted and deleted in HyperFormula, an engine that keeps formulas right by rules of its own.
+
+It has no reader of files: it gets the cells and names of the built log.
+"""
+
+from __future__ import annotations
+
+import json
+import re
+import subprocess
+from pathlib import Path
+from typing import Any
+
+from openpyxl import load_workbook
+from openpyxl.worksheet.formula import ArrayFormula
+
+from tests.prepare import SYSTEM_PATH
+from tests.row_operations.filled import FilledLog
+from tests.row_operations.judging import Judge, Seen, Violation
+from tests.row_operations.sequences import Sequence, Step, delete_rows, insert_rows
+from workbook_tools.layouts.formulas import choice_names
+from workbook_tools.quantities.boundary import serial
+
+SCRIPT = Path(__file__).with_name("rows_in_hyperformula.js")
+SECONDS = 600
+QUOTED = re.compile(r'("(?:[^"]|"")*")')
+EXPONENT = re.compile(r"\b(\d+\.?\d*)E([+-]?\d)")
+
+
+def of_rows_alone(log: FilledLog, made: Sequence) -> list[Step]:
+    """One to four insertions and deletions of whole rows."""
+    for _ in range(made.random.randint(1, 4)):
+        table = made.random.choice(list(log.layout.log_tables()))
+        made.random.choice((insert_rows, delete_rows))(made, table)
+    return [step for step in made.steps if step["do"] in ("insert_rows", "remove")]
+
+
+def shown_after(log: FilledLog, sequences: list[list[Step]], packages: Path) -> list[Seen]:
+    """What HyperFormula shows after each sequence. `packages` : the folder of Node packages that it is in."""
+    given = {
+        "sheets": _contents(log.path),
+        "names": {name: f"={_spelt(text)}" for name, text in choice_names(log.layout.tables).items()}
+        | {"TRUE": "=TRUE()", "FALSE": "=FALSE()"},  # words that are names there
+        "sequences": sequences,
+    }
+    done = subprocess.run(
+        ["node", str(SCRIPT)],
+        input=json.dumps(given),
+        env={"PATH": SYSTEM_PATH, "NODE_PATH": str(packages)},
+        capture_output=True,
+        text=True,
+        check=True,
+        timeout=SECONDS,
+    )
+    return [Seen(**json.loads(line)) for line in done.stdout.splitlines()]
+
+
+def _contents(path: Path) -> dict[str, list[list[Any]]]:
+    """Every cell as HyperFormula takes it, by sheet and row."""
+    return {sheet.title: [[_content(cell) for cell in row] for row in sheet.rows] for sheet in load_workbook(path)}
+
+
+def _content(cell: Any) -> Any:
+    value = cell.value.text if isinstance(cell.value, ArrayFormula) else cell.value
+    if cell.data_type == "f":
+        return _spelt(value)
+    if isinstance(value, str):
+        return f"'{value}"  # without an apostrophe it would be read as if someone typed it
+    return value if value is None or isinstance(value, int | float) else serial(value)
+
+
+def _spelt(formula: str) -> str:
+    """A stored formula as HyperFormula takes it: no prefix of future functions, an exponent with a small e."""
+    pieces = QUOTED.split(formula)
+    pieces[::2] = [EXPONENT.sub(r"\1e\2", piece.replace("_xlfn.", "")) for piece in pieces[::2]]
+    return "".join(pieces)
+
+
+def wrong_after(
+    judge: Judge, log: FilledLog, sequences: list[list[Step]], packages: Path
+) -> tuple[set[tuple[str, str]], list[list[Violation]]]:
+    """Columns that the engine computes otherwise though nothing was done, and what else is wrong after each sequence."""
+    untouched, *seen = shown_after(log, [[], *sequences], packages)
+    own = {(violation.sheet, violation.column) for violation in judge.violations(untouched)}
+    return own, [[v for v in judge.violations(one) if (v.sheet, v.column) not in own] for one in seen]
