@@ -10,11 +10,15 @@ import sys
 import tempfile
 import time
 from pathlib import Path
+from random import Random
 
 from tests.row_operations.filled import write_filled
-from tests.row_operations.sequences import sequence
-from tests.row_operations.trying import Report, Trial
+from tests.row_operations.second_engine import of_rows_alone, wrong_after
+from tests.row_operations.sequences import Sequence, sequence, told
+from tests.row_operations.trying import Report, Trial, Way
 from tests.support.office import Office
+
+PROGRESS = 50  # sequences between two words of how far it is
 
 
 def main() -> int:
@@ -24,8 +28,9 @@ def main() -> int:
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--examples", type=int, default=3, help="shortened sequences of each kind of fault")
     parser.add_argument("--rewritten", type=int, default=200, help="sequences once more through saved files")
+    parser.add_argument("--second", type=int, default=40, help="sequences in HyperFormula, with --packages")
+    parser.add_argument("--packages", type=Path, help="the folder of Node packages that has HyperFormula")
     choice = parser.parse_args()
-    begin = time.monotonic()
     wrong = 0
     with tempfile.TemporaryDirectory() as folder, Office() as office:
         trial = Trial(write_filled(Path(folder) / "log.xlsx"), office)
@@ -35,18 +40,43 @@ def main() -> int:
             "saved, rewritten by openpyxl and opened": (trial.rewritten, choice.rewritten),
         }
         for name, (way, count) in ways.items():
-            report = Report(choice.examples)
-            for number in range(choice.first, choice.first + count):
-                steps = sequence(trial.log, choice.seed, number)
-                report.note(steps, way(steps), way)
-                if number % 50 == 49:
-                    print(f"{name}: {number + 1}, {time.monotonic() - begin:.0f} s", file=sys.stderr, flush=True)
-            print(f"\n{name}: seed {choice.seed}, {time.monotonic() - begin:.0f} s since the start")
-            print(*report.lines(), sep="\n")
-            wrong += report.tried - report.without
+            if count:
+                wrong += one_way(name, way, trial, choice, count)
         print("steps refused by LibreOffice:", dict(trial.refused))
-        print(f"{len(trial.ended)} times LibreOffice itself came to an end:", *trial.ended, sep="\n  ")
+        print(f"{len(trial.ended)} sequences over which LibreOffice itself came to an end:", *trial.ended, sep="\n  ")
+        if choice.packages:
+            wrong += in_the_second_engine(trial, choice)
     return 1 if wrong else 0
+
+
+def one_way(name: str, way: Way, trial: Trial, choice: argparse.Namespace, count: int) -> int:
+    """Try so many sequences one way and print the report; how many showed something wrong."""
+    begin, report = time.monotonic(), Report(choice.examples)
+    for number in range(choice.first, choice.first + count):
+        steps = sequence(trial.log, choice.seed, number)
+        report.note(steps, way(steps), way)
+        if number % PROGRESS == PROGRESS - 1:
+            print(f"{name}: {number + 1}, {time.monotonic() - begin:.0f} s", file=sys.stderr, flush=True)
+    print(f"\n{name}: seed {choice.seed}, {time.monotonic() - begin:.0f} s")
+    print(*report.lines(), sep="\n", flush=True)
+    return report.tried - report.without
+
+
+def in_the_second_engine(trial: Trial, choice: argparse.Namespace) -> int:
+    """Insert and delete whole rows in HyperFormula, and print what was wrong."""
+    sequences = [
+        of_rows_alone(trial.log, Sequence(trial.log, Random(f"{choice.seed} rows {number}")))
+        for number in range(choice.second)
+    ]
+    own, found = wrong_after(trial.judge, trial.log, sequences, choice.packages)
+    print(
+        f"\nHyperFormula: {len(sequences)} sequences, {sum(map(bool, found))} with something wrong; otherwise untouched:"
+    )
+    print(sorted(own))
+    for steps, violations in zip(sequences, found, strict=True):
+        if violations:
+            print(f"- after: {told(steps)}", *violations[:3], sep="\n      ")
+    return len(own) + sum(map(bool, found))
 
 
 if __name__ == "__main__":

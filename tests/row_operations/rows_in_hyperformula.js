@@ -3,7 +3,7 @@
 // with "="; answers a line for each sequence, each from the untouched workbook: {"cells", "errors", "formulas", "names"}
 // as `after_steps` in tests/support/uno_worker.py has them.
 "use strict";
-const { DetailedCellError, HyperFormula } = require("hyperformula");
+const { DetailedCellError, FunctionArgumentType, FunctionPlugin, HyperFormula } = require("hyperformula");
 const { readFileSync } = require("fs");
 
 // As in Excel: a blank cell that is pointed to shows 0, numbers are not rounded on the way.
@@ -14,6 +14,15 @@ const SETTINGS = {
   useArrayArithmetic: true,
   maxRows: 1048576,
 };
+
+// Its own INT cuts towards zero: -2 of -2.5, where every spreadsheet has -3.
+class Mended extends FunctionPlugin {
+  int(ast, state) {
+    return this.runFunction(ast.args, state, this.metadata("INT"), Math.floor);
+  }
+}
+Mended.implementedFunctions = { INT: { method: "int", parameters: [{ argumentType: FunctionArgumentType.NUMBER }] } };
+HyperFormula.registerFunctionPlugin(Mended, { enGB: { INT: "INT" } });
 
 const { sheets, names, sequences } = JSON.parse(readFileSync(0, "utf8"));
 const expressions = Object.entries(names).map(([name, expression]) => ({ name, expression }));

@@ -23,6 +23,7 @@ from workbook_tools.quantities.boundary import serial
 
 SCRIPT = Path(__file__).with_name("rows_in_hyperformula.js")
 SECONDS = 600
+MEMORY = "--max-old-space-size=3000"  # megabytes
 QUOTED = re.compile(r'("(?:[^"]|"")*")')
 EXPONENT = re.compile(r"\b(\d+\.?\d*)E([+-]?\d)")
 
@@ -44,7 +45,7 @@ def shown_after(log: FilledLog, sequences: list[list[Step]], packages: Path) -> 
         "sequences": sequences,
     }
     done = subprocess.run(
-        ["node", str(SCRIPT)],
+        ["node", MEMORY, str(SCRIPT)],
         input=json.dumps(given),
         env={"PATH": SYSTEM_PATH, "NODE_PATH": str(packages)},
         capture_output=True,
@@ -79,7 +80,7 @@ def _spelt(formula: str) -> str:
 def wrong_after(
     judge: Judge, log: FilledLog, sequences: list[list[Step]], packages: Path
 ) -> tuple[set[tuple[str, str]], list[list[Violation]]]:
-    """Columns that the engine computes otherwise though nothing was done, and what else is wrong after each sequence."""
+    """Columns that the engine has otherwise though nothing was done, and what else is wrong after each sequence."""
     untouched, *seen = shown_after(log, [[], *sequences], packages)
     own = {(violation.sheet, violation.column) for violation in judge.violations(untouched)}
     return own, [[v for v in judge.violations(one) if (v.sheet, v.column) not in own] for one in seen]
