@@ -69,9 +69,7 @@ def in_the_second_engine(trial: Trial, choice: argparse.Namespace) -> int:
         for number in range(choice.second)
     ]
     own, found = wrong_after(trial.judge, trial.log, sequences, choice.packages)
-    print(
-        f"\nHyperFormula: {len(sequences)} sequences, {sum(map(bool, found))} with something wrong; otherwise untouched:"
-    )
+    print(f"\nHyperFormula: {len(sequences)} sequences, {sum(map(bool, found))} with something wrong; of itself:")
     print(sorted(own))
     for steps, violations in zip(sequences, found, strict=True):
         if violations:
