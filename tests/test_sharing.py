@@ -213,8 +213,8 @@ def day(number: float) -> str:
     [
         ({"rule": "days", "wait": 21}, f"Not before {day(TODAY + 2 + 21)}",
          "21 days after the last day given (2026-07-24)."),
-        ({"rule": "degree days", "wait": 100, "mean": 10, "rule_source": "label"}, f"Not before {day(TODAY + 2 + 10)}",
-         "100 degree days (C) after the last day given (2026-07-24), reckoned at 10.0 C"),
+        ({"rule": "degree days", "wait": 100, "mean": 10, "rule_source": "label"}, f"Not before {day(TODAY + 2 + 11)}",
+         "100 degree days (C) after the last day given (2026-07-24): an estimate at 10.0 C"),
         ({"rule": "never"}, "Never to be sold or eaten as food", "Never: after this treatment"),
         ({"rule": "days"}, "No date is known: do not sell or eat", "a day, a length or a temperature is missing"),
         ({}, "No date is known: do not sell or eat", "No rule was chosen"),
@@ -230,20 +230,60 @@ def test_release_is_said_with_its_rule(values: dict[str, Any], large: str, rule:
 
 
 def test_degree_days_say_what_was_added_up() -> None:
-    """12 C and 13 C on the two days after the last one are 25 degree days; 75 more at their mean of 12.5 take 6."""
+    """12 C and 13 C on the two days after the last one are 25 degree days; 75 more at the 12.5 C typed take 6 days, to
+    the end of the fifth from today."""
     losses = [
         {"day": f"D{number}", "date": TODAY - 3 + number, "stock": "K01", "temperature": 11 + number}
         for number in (1, 2)
     ]
-    row = treated(first=TODAY - 5, last=TODAY - 3, rule="degree days", wait=100)
+    row = treated(first=TODAY - 5, last=TODAY - 3, rule="degree days", wait=100, mean=12.5)
     page = [
         text.replace("\u00a0", " ") for text in texts(shared(log(treatments=[row], losses=losses)), "When fish may go")
     ]
-    assert f"Not before {day(TODAY - 3 + 8)}" in page
+    assert f"Not before {day(TODAY + 6)}" in page
     assert any(
-        "25.0 degree days (C) added up from the daily temperatures of 2 days, the rest reckoned at 12.5 C" in text
+        "25.0 degree days (C), degree days counted by daily readings of 2 days. The rest is an estimate at 12.5 C"
+        in text
         for text in page
     )
+
+
+@pytest.mark.parametrize(
+    ("gaps", "number", "large", "rule"),
+    [
+        # 10 C on days 1, 4, 7 ... 28: ten readings, 100 degree days at the end of day 28
+        (None, 10, "Not before {day29}", "Days without a reading added nothing."),
+        (
+            None,
+            9,
+            "No date is known: do not sell or eat",
+            "90.0 degree days (C), degree days counted by daily readings",
+        ),
+        # 10, then 30 at each reading: 100 at the end of day 10
+        ("lower neighbour", 10, "No wait that the log knows", "Days without a reading added the lower of the readings"),
+    ],
+)
+def test_what_days_without_a_reading_added_is_said(gaps: str | None, number: int, large: str, rule: str) -> None:
+    last = TODAY - 28
+    losses = [{"day": f"D{n}", "date": last + 1 + 3 * n, "stock": "K01", "temperature": 10.0} for n in range(number)]
+    row = treated(first=last, last=last, days=1, rule="degree days", wait=100, gaps=gaps)
+    page = [
+        text.replace("\u00a0", " ") for text in texts(shared(log(treatments=[row], losses=losses)), "When fish may go")
+    ]
+    assert any(text.startswith(large.format(day29=day(TODAY + 1))) for text in page), page
+    assert any(rule in text for text in page), page
+
+
+def test_temperatures_of_days_that_have_not_come_are_left_out() -> None:
+    """10 C a day for 20 days, of which 10 have come."""
+    last = TODAY - 10
+    losses = [{"day": f"D{n}", "date": last + n, "stock": "K01", "temperature": 10.0} for n in range(1, 21)]
+    row = treated(first=last, last=last, days=1, rule="degree days", wait=150)
+    made = shared(log(treatments=[row], losses=losses))
+    assert any("No date is known" in text for text in texts(made, "When fish may go"))
+    assert [said for said in made.remarks if "has not come yet" in said] == [
+        f"Losses row D{n} is of a day that has not come yet: its temperature was not counted." for n in range(11, 21)
+    ]
 
 
 def test_the_gravest_wait_of_a_group_counts() -> None:

@@ -12,6 +12,7 @@ from click.testing import CliRunner
 
 from demo.practice import practice
 from tests.support.office import Office
+from workbook_tools.caselog.checking import check_log
 from workbook_tools.caselog.merging_files import merge_files
 from workbook_tools.caselog.reading import read_log
 from workbook_tools.cli.main import cli
@@ -90,6 +91,24 @@ def test_daily_rows_are_merged_and_merging_again_changes_nothing(
         assert kept == table.rows
     again = merge_files(merged, [], case_log(), MADE, None, {str(back): taken_back(back, case_log(), after).log})
     assert not again.differs
+
+
+def test_a_temperature_out_of_range_comes_back_and_adds_nothing(
+    files: dict[str, Path], tmp_path: Path, office: Office
+) -> None:
+    """54 typed for a mean of 12 C (54 F): the row is kept as it was typed, the check names it, no degree days."""
+    back = edited("openpyxl", files, tmp_path, office)
+    sheet, headings, row = daily(back)
+    book = openpyxl.load_workbook(back)
+    book[sheet][f"{headings['Mean temperature C']}{row}"] = 54
+    book.save(back)
+    taken = taken_back(back, case_log(), read_log(files["log"], case_log()))
+    merged = tmp_path / "merged.xlsx"
+    merged.write_bytes(merge_files(files["log"], [], case_log(), MADE, None, {str(back): taken.log}).content)
+    checked = check_log(merged, case_log())
+    new = [row for row in checked.computed.data["losses"] if str(row["day"]).startswith("S01-")]
+    assert [(row["temperature"], row["degrees"]) for row in new] == [(54, None), (8, 8)]
+    assert [f.value for f in checked.findings if (f.sheet, f.code) == ("Losses", "out-of-range")] == [54]
 
 
 def test_edits_to_the_pages_are_listed_and_not_applied(files: dict[str, Path], tmp_path: Path) -> None:

@@ -92,7 +92,9 @@ def test_the_upgraded_log_is_the_log_of_today(name: str, tmp_path: Path, office:
     for sheet in ("Start", "Calendar", "Plan", "Summary"):
         mine, theirs = cells(new.read_bytes())[sheet], cells(fresh.read_bytes())[sheet]
         filled = [[found for row in rows if (found := [v for v in row if v != ""])] for rows in (mine, theirs)]
-        assert filled[0] == filled[1]  # tables have more empty rows to grow
+        # tables have more empty rows to grow, on which only the number of the row stands
+        filled = [[found for found in rows if any(isinstance(value, str) for value in found)] for rows in filled]
+        assert filled[0] == filled[1]
 
 
 def test_the_typed_species_of_fish_stays_and_the_fish_have_it(tmp_path: Path) -> None:

@@ -197,8 +197,8 @@ class Office:
 
         A step names its `sheet` and what to `do`: "sort" the rows of `cells` by a `column` of theirs counted from 0
         (`descending` or not), "move" a `column` or "insert" an empty one `before` another, "hide" a `column`,
-        "remove" so many `rows` from the `first` on, "enter" a `text` into a `cell`; columns by their letters as they
-        are at that step.
+        "add" so many empty `rows` above the `first` or "remove" them from it on, "enter" a `text` into a `cell`;
+        columns by their letters as they are at that step.
         """
         return self._save("rearrange", path, target, target.suffix[1:].lower(), steps=[dict(step) for step in steps])
 

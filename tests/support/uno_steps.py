@@ -130,7 +130,7 @@ STEPS = {
         *(sort, move, insert, hide, remove, insert_rows, hide_rows, cut, copy, shift_down, shift_up, fill_down),
         *(filter_rows, enter, fill_in),
     )
-}
+} | {"add": insert_rows}
 
 
 def take(document, step):

@@ -42,7 +42,7 @@ def rows_twice(read: ReadTable) -> Iterator[SeenBetween]:
 
 
 def days_twice(read: ReadTable, rows: Sequence[Row]) -> Iterator[SeenBetween]:
-    """Losses of one group on one day in two rows: its degree days would count double."""
+    """Losses of one group on one day in two rows, of which the lower temperature counts."""
     first: dict[tuple[object, object], int] = {}
     for position, row in enumerate(rows):
         if row["date"] is None or row["stock_row"] is None:
@@ -52,6 +52,15 @@ def days_twice(read: ReadTable, rows: Sequence[Row]) -> Iterator[SeenBetween]:
             say = f"This group has a row for this day already, row {first[held]}."
             yield SeenBetween(position, "date", "day-twice", say)
         first.setdefault(held, read.numbers[position])
+
+
+def days_to_come(rows: Sequence[Row], today: float) -> Iterator[SeenBetween]:
+    """Losses of days that have not come yet: no cell can know today, and a temperature would count as read."""
+    for position, row in enumerate(rows):
+        if is_number(row["date"]) and row["date"] >= today + 1:
+            yield SeenBetween(
+                position, "date", "future-day", "This day has not come yet; its temperature counts as read."
+            )
 
 
 def temperature_jumps(rows: Sequence[Row], group: str, date: str, temperature: str) -> Iterator[SeenBetween]:

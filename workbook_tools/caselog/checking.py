@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+import datetime
 import re
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from workbook_tools.caselog.between_rows import SeenBetween, days_twice, rows_twice, temperature_jumps
+from workbook_tools.caselog.between_rows import SeenBetween, days_to_come, days_twice, rows_twice, temperature_jumps
 from workbook_tools.caselog.broken_formulas import Broken, broken_formulas
 from workbook_tools.caselog.reading import ReadLog, ReadTable, Remark, read_log
 from workbook_tools.caselog.slips import LOOKS_NUMERIC, SLIPS, percent_slip, slip, text_slip
@@ -16,8 +17,10 @@ from workbook_tools.caselog.structure import Structure, structures
 from workbook_tools.intake import Foreign, admitted, foreign_in
 from workbook_tools.layouts import Layout, Rule
 from workbook_tools.layouts.compute import Computed
-from workbook_tools.layouts.load import TWICE
+from workbook_tools.layouts.load import FORMATS, TWICE
 from workbook_tools.layouts.showing import as_shown
+from workbook_tools.layouts.trees import is_number
+from workbook_tools.quantities.boundary import serial
 from workbook_tools.workbook.editing import WorkbookEdit
 
 STANDS_FOR_OTHERS = re.compile(rf".*[*?~]|[<>=]|{LOOKS_NUMERIC.pattern}|\s*(true|false)\s*$", re.IGNORECASE)
@@ -26,7 +29,7 @@ STALE = {
     "typed-over": "{heading} was typed over: its row gives {wanted}. Copy the cell from a row above.",
 }
 SAVED_ELSEWHERE = ("column-formula-lost", "name-broken")  # what every save by LibreOffice does; no number is wrong
-SEVERITY = {"row-twice": "notice", "day-twice": "fault", "temperature-jump": "notice"}
+SEVERITY = {"row-twice": "notice", "day-twice": "fault", "future-day": "fault", "temperature-jump": "notice"}
 
 
 @dataclass(frozen=True)
@@ -69,12 +72,14 @@ class Checked:
         return [finding for finding in self.findings if finding.severity == "fault"]
 
 
-def check_log(path: Path, layout: Layout) -> Checked:
-    """Check a case log; every finding of every sheet in one run, in sheet and row order.
+def check_log(path: Path, layout: Layout, today: datetime.date | None = None) -> Checked:
+    """Check a case log; every finding of every sheet in one run, in sheet and row order. `today` is the computer's day
+    where none is given.
 
     Raises ReadError where the file cannot be read.
     """
     archive = admitted(path)
+    moment = serial(today or datetime.date.today())
     log = read_log(path, layout, archive, results=True)
     computed = log.computed()
     findings = [_of_remark(remark) for remark in log.remarks]
@@ -92,7 +97,7 @@ def check_log(path: Path, layout: Layout) -> Checked:
         findings += _outside(read, structure)
         findings += _stale(read, rows, structure)
         findings += _without_rules(read, structure)
-        for position, key, code, reason in _between_rows(read, rows):
+        for position, key, code, reason in _between_rows(read, rows, moment):
             value = rows[position][key]
             findings.append(_finding(read, position, key, code, reason, value, SEVERITY[code]))
     order = {sheet.name: number for number, sheet in enumerate(layout.sheets)}
@@ -120,7 +125,8 @@ def _of_foreign(foreign: Foreign) -> Finding:
 
 def _of_rule(read: ReadTable, computed: Computed, position: int, rule: Rule) -> Finding:
     key = rule.columns[0] if rule.columns else read.table.key_column.key
-    value = computed.data[read.table.key][position].get(key)
+    row = computed.data[read.table.key][position]
+    value = row.get(key)
     reason = rule.say
     if rule.code == "id-used-twice":
         where = f"row {computed.row_of(read.table, value)}"
@@ -129,6 +135,9 @@ def _of_rule(read: ReadTable, computed: Computed, position: int, rule: Rule) -> 
         reason = f"{rule.say} {slip(read.table.by_key[key], value)}".strip()
     elif rule.code == "out-of-range":
         reason = f"{rule.say} {percent_slip(read.table.by_key[key], value)}".strip()
+    elif rule.code == "days-last-day" and is_number(row["ends"]):
+        first, last, ends = (as_shown(row[name], FORMATS["date"]) for name in ("first", "last", "ends"))
+        reason = f"{row['days']:g} days from {first} end on {ends}, not on {last}."
     return _finding(read, position, key, rule.code, reason, value, rule.severity)
 
 
@@ -146,7 +155,7 @@ def _ids_that_stand_for_others(read: ReadTable) -> Iterator[Finding]:
     Where rows are counted by their place, as lots are, any name will do.
     """
     column = read.table.id_column
-    if column is None or Computed.numbered(read.table):
+    if column is None or (Computed.numbered(read.table) and not read.table.gives_ids):
         return
     for position, row in enumerate(read.rows):
         value = row[column.key]
@@ -170,10 +179,11 @@ def _not_as_text(read: ReadTable) -> Iterator[Finding]:
                     yield _finding(read, position, column.key, code, reason, row[column.key], severity)
 
 
-def _between_rows(read: ReadTable, rows: list[dict[str, Any]]) -> Iterator[SeenBetween]:
+def _between_rows(read: ReadTable, rows: list[dict[str, Any]], today: float) -> Iterator[SeenBetween]:
     yield from rows_twice(read)
     if read.table.key == "losses":
         yield from days_twice(read, rows)
+        yield from days_to_come(rows, today)
         yield from temperature_jumps(rows, "stock_row", "date", "temperature")
     if read.table.key == "water":
         yield from temperature_jumps(rows, "vessel_row", "date", "temperature")

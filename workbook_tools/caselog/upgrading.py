@@ -186,7 +186,9 @@ class Renewal:
             self.model = self.model_before = Model(edit, build_log(self.layout, data, rows=1))
         else:
             self.model = Model(edit, build_log(self.layout, data))
-            self.model_before = Model(edit, build_log(before.layout, rows=1))
+            drawn = {chart.table for sheet in old.sheets for chart in sheet.charts}  # a cell of Charts for each row
+            drawn_rows = max((before.layout.tables[key].rows for key in drawn), default=1)
+            self.model_before = Model(edit, build_log(before.layout, rows=drawn_rows))
 
     def _rows(self, key: str) -> dict[int, Data]:
         """Typed values by sheet row."""
@@ -233,7 +235,10 @@ class Renewal:
                 self._log(key, standing, tables)
             else:
                 self._list(key, standing)
+        summed = {sheet.name for sheet in self.old.sheets if sheet.pivots}  # they follow their tables by themselves
         for sheet in self.after.pages:
+            if sheet in summed:
+                continue
             before = self.model_before.book
             self.looks += put_anew(self.edit, self.model, before, sheet, self._filled(sheet), self.restore)
         for sheet in self.after.new_sheets:

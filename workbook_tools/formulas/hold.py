@@ -78,8 +78,9 @@ def degree_days(degree_days: DegreeDays, mean_temperature: MeanTemperature) -> H
 
     Notes
     -----
-    degree_days / mean_temperature, rounded up; a part of less than a billionth of a day is not counted. A forecast:
-    add up the days as they were with HOLD.SUM before release.
+    degree_days / mean_temperature, rounded up; a part of less than a billionth of a day is not counted. The sum is
+    reached at the end of the last of these days: the fish may go on the day after. A forecast: add up the days as they
+    were with HOLD.SUM before release.
 
     Examples
     --------

@@ -16,7 +16,8 @@ MOVED = (
     "Cells of this row were cut or shifted, so its formulas look into another row: nothing is computed. Undo it, or "
     "copy the cells without boxes from another row over those of this one."
 )
-HIDDEN_LOST = "A hidden computed cell was typed over or cleared: copy the cells without boxes from another row."
+LOST, LOST_DO = "Typed over or cleared: ", "copy the cells without boxes from another row."
+HIDDEN = "a hidden cell, "
 
 
 class TableFormulas:
@@ -98,32 +99,40 @@ class TableFormulas:
         return f'IFERROR({shown if filled == cell else f"""IF({filled}="","",{shown})"""},"")'
 
     def _check(self) -> str:
-        reasons = "&".join(self.operands[c.key].text for c in self.table.columns if c.kind in ("reasons", "typed over"))
-        text = f'IF({self.used()},IF({reasons}="","ok",TRIM({reasons})),"")'
+        reasons = [self.operands[c.key].text for c in self.table.columns if c.kind == "reasons"]
+        if "typed_over" in self.operands:
+            lost = self.operands["typed_over"].text
+            reasons.insert(0, f'IF({lost}="","","{LOST}"&{lost}&"{LOST_DO} ")')
+        said = "&".join(reasons)
+        text = f'IF({self.used()},IF({said}="","ok",TRIM({said})),"")'
         return f'IF({self.operands["moved"].text}="",{text},"{MOVED}")' if "moved" in self.operands else text
 
     def _moved(self) -> str:
         """Whether formulas of the row look into another one: a typed cell was cut out of it, or cells were shifted."""
+        if self.row is None:
+            return '""'  # a table's own reference to its row cannot look elsewhere
         own = ",".join(f"ROW({self.operands[column.key].text})=ROW()" for column in self.table.typed)
         return f'IFERROR(IF(AND({own}),"","moved"),"moved")'
 
     def _typed_over(self) -> str:
         """Which computed cells of a row in use hold no formula, or were moved to another row."""
-        shown: list[tuple[str, str]] = []
-        hidden: list[tuple[str, str]] = []
+        said, hidden = [], []
         for column in self.table.columns:
             if column.kind in ("computed", "position", "own row"):
                 place = self.operands[column.key].text
-                test = f"_xlfn.ISFORMULA({place}),ROW({place})=ROW()"
-                (hidden if column.hidden else shown).append((column.heading, test))
-        said = [f'IF(AND({test}),"","{heading} was typed over or cleared. ")' for heading, test in shown]
+                tests = [f"_xlfn.ISFORMULA({place})", *([f"ROW({place})=ROW()"] if self.row is not None else [])]
+                if column.hidden:
+                    hidden += tests
+                else:
+                    test = tests[0] if len(tests) == 1 else f"AND({','.join(tests)})"
+                    said.append(f'IF({test},"","{column.heading}, ")')
         if hidden:
-            said.append(f'IF(AND({",".join(test for _, test in hidden)}),"","{HIDDEN_LOST} ")')
+            said.append(f'IF(AND({",".join(hidden)}),"","{HIDDEN}")')
         if not said:
             return '""'
         # a program that does not know ISFORMULA, such as Excel 2010, says nothing
-        lost = f'IF(ISERROR(_xlfn.ISFORMULA({self._key()})),"","{HIDDEN_LOST} ")'
-        return f'IF({self.used()},IFERROR({"&".join(said)},{lost}),"")'
+        unsure = f'IF(ISERROR(_xlfn.ISFORMULA({self._key()})),"","{HIDDEN}")'
+        return f'IF({self.used()},IFERROR({"&".join(said)},{unsure}),"")'
 
     def used(self) -> str:
         """Test that anything is typed in the row."""

@@ -183,6 +183,10 @@ class Table:
             return f"{quoted(self.sheet)}!${column}:${column}"
         return f"{quoted(self.sheet)}!${column}${self.heading_row}:${column}${self.last_row + 1}"
 
+    def cells_if_any(self, key: str) -> str:
+        """The same; nothing where an older layout has no such column, whose sheets are told by their places alone."""
+        return self.cells(key) if key in self.by_key else ""
+
     @cached_property
     def not_keys(self) -> tuple[str, ...]:
         """Texts that stand above the keys in their column, and so are no keys."""

@@ -76,9 +76,10 @@ def in_order(table: Table) -> list[Column]:
 
 
 def needed(node: ast.expr, table: Table) -> list[str]:
-    """Columns of its own row that an expression reads; names inside a measure are another table's, but for row.x."""
+    """Columns of its own table that an expression reads; names inside a measure are another table's, but for row.x."""
     if is_tally(node):
-        return [part.attr for part in ast.walk(node) if isinstance(part, ast.Attribute) and is_own(part)]
+        own = [part.attr for part in ast.walk(node) if isinstance(part, ast.Attribute) and is_own(part)]
+        return own + [key for other, key in others_read(node) if other == table.key]
     if isinstance(node, ast.IfExp):
         parts = (node.test, node.body, node.orelse)
         return [name for part in parts for name in needed(part, table)]

@@ -17,6 +17,8 @@ from openpyxl import Workbook
 from workbook_tools.errors import DataError
 from workbook_tools.layouts.compute import Computed
 from workbook_tools.layouts.showing import written
+from workbook_tools.layouts.trees import is_number
+from workbook_tools.quantities.boundary import serial
 from workbook_tools.sharing.about_sheet import about_sheet, choices
 from workbook_tools.sharing.chart_sheet import chart_sheet
 from workbook_tools.sharing.daily_sheet import daily_sheets
@@ -25,7 +27,7 @@ from workbook_tools.sharing.grid import Grid
 from workbook_tools.sharing.making import Making
 from workbook_tools.sharing.marks import UNMARKED, VERSION, Identity, sheet_marks
 from workbook_tools.sharing.next_pages import next_pages
-from workbook_tools.sharing.release import release_pages
+from workbook_tools.sharing.release import as_of, release_pages
 from workbook_tools.sharing.selection import site_rows
 from workbook_tools.sharing.treatment_pages import due, treatment_pages
 from workbook_tools.sharing.units import SYSTEMS, Units
@@ -87,6 +89,7 @@ def producer_copy(
         raise DataError([f"there are no units {units!r}; there are {', '.join(SYSTEMS)}"])
     if paper not in PAPERS:
         raise DataError([f"there is no paper {paper!r}; there are {', '.join(PAPERS)}"])
+    computed = as_of(computed, serial(made.date()))
     rows = site_rows(computed, site, path, since)
     making = Making(rows, Words(language), Units(units), made.replace(second=0, microsecond=0, tzinfo=None), paper)
     identity = Identity(VERSION, computed.layout.version, rows.name, making.made, language, units)
@@ -94,7 +97,9 @@ def producer_copy(
     title = making.words("copy_title", site=rows.name)
     content = build_pages(title, pages, _More(making, identity, computed))
     names = python_calamine.load_workbook(io.BytesIO(content)).sheet_names
-    return ProducerCopy(content, rows.name, making.made, tuple(names), (*rows.remarks, *_unsettled(making)))
+    return ProducerCopy(
+        content, rows.name, making.made, tuple(names), (*rows.remarks, *_unsettled(making), *_to_come(making))
+    )
 
 
 def _unsettled(making: Making) -> list[str]:
@@ -103,6 +108,15 @@ def _unsettled(making: Making) -> list[str]:
         f"Treatment {written(row['treatment'])} is to be given, and its Check column says: {row['check']}"
         for row in due(making)
         if row["check"] not in (None, "ok")
+    ]
+
+
+def _to_come(making: Making) -> list[str]:
+    """Daily rows of days that have not come yet."""
+    return [
+        f"Losses row {written(row['day'])} is of a day that has not come yet: its temperature was not counted."
+        for row in making.site.rows["losses"]
+        if is_number(row["date"]) and row["date"] >= making.today + 1
     ]
 
 

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from workbook_tools.layouts.amounts import JOINT
-from workbook_tools.layouts.compute import Row
+from workbook_tools.layouts.compute import Computed, Row
 from workbook_tools.layouts.showing import written
 from workbook_tools.layouts.trees import is_number
 from workbook_tools.sharing.making import Making, day_or_dash, packed
@@ -63,10 +63,28 @@ def waiting(row: Row, stock: Row, making: Making) -> Waiting:
         state = DATED if release > making.today else FREE
         return Waiting(row, state, release, _counted(row, rule, making))
     if rule:
-        return Waiting(row, UNKNOWN, None, words("rule_unknown"))
+        return Waiting(row, UNKNOWN, None, _not_reached(row, rule, making) or words("rule_unknown"))
     if written(stock["food_fish"]).casefold() == "no":
         return Waiting(row, FREE, None, words("rule_none_not_food"))
     return Waiting(row, UNKNOWN, None, words("rule_none"))
+
+
+def as_of(computed: Computed, today: float) -> Computed:
+    """The log without the temperatures of days that have not come yet: no cell can know which those are."""
+    ahead = [row for row in computed.data["losses"] if is_number(row["date"]) and row["date"] >= today + 1]
+    if not any(is_number(row["temperature"]) for row in ahead):
+        return computed
+    unread = {id(row) for row in ahead}
+    typed = {
+        key: [
+            {column.key: row[column.key] for column in table.typed}
+            | ({"temperature": None} if id(row) in unread else {})
+            for row in computed.data[key]
+        ]
+        for key, table in computed.layout.tables.items()
+        if not table.key_source
+    }
+    return Computed(computed.layout, typed, computed.numbers, computed.ahead)
 
 
 def _counted(row: Row, rule: str, making: Making) -> str:
@@ -76,15 +94,37 @@ def _counted(row: Row, rule: str, making: Making) -> str:
     ends = f" {words('rule_if_ended')}" if is_number(row["last"]) and row["last"] > making.today else ""
     if rule == "days":
         return words("rule_days", days=f"{row['wait']:g}{JOINT}{words('days')}", last=last) + ends
-    wait = f"{row['wait']:g}{JOINT}{words('degree_days')}"
-    read, so_far = row["read"] or 0, row["so_far"] or 0
-    counted = f"{so_far:.1f}{JOINT}{words('degree_days')}"
-    days = f"{read:g}{JOINT}{words('days')}"
+    said = _degree_days(row, making)
     if is_number(row["missing"]) and row["missing"] <= 0:
-        return words("rule_degree_reached", wait=wait, last=last, days=days) + ends
-    ahead = making.units.temperature(row["ahead"]) if is_number(row["ahead"]) else "-"
-    key = "rule_degree_daily" if read else "rule_degree_mean"
-    return words(key, wait=wait, last=last, days=days, so_far=counted, ahead=ahead) + ends
+        return words("rule_degree_reached", **said) + _gaps(row, making) + ends
+    ahead = making.units.temperature(row["mean"])
+    if row["read"]:
+        return words("rule_degree_daily", ahead=ahead, **said) + _gaps(row, making) + ends
+    return words("rule_degree_mean", ahead=ahead, wait=said["wait"], last=said["last"]) + ends
+
+
+def _not_reached(row: Row, rule: str, making: Making) -> str:
+    """Why degree days that were counted give no date; nothing where none were."""
+    if rule != "degree days" or not is_number(row["missing"]) or not is_number(row["from_day"]):
+        return ""
+    return making.words("rule_degree_short", **_degree_days(row, making)) + _gaps(row, making)
+
+
+def _degree_days(row: Row, making: Making) -> dict[str, str]:
+    words = making.words
+    return {
+        "wait": f"{row['wait']:g}{JOINT}{words('degree_days')}",
+        "last": day_or_dash(row["last"]),
+        "so_far": f"{row['so_far'] or 0:.1f}{JOINT}{words('degree_days')}",
+        "days": f"{row['covered'] or 0:g}{JOINT}{words('days')}",
+    }
+
+
+def _gaps(row: Row, making: Making) -> str:
+    """What days without a reading added, where there are any."""
+    if not is_number(row["unread"]) or row["unread"] <= 0 or not row["read"]:
+        return ""
+    return f" {making.words('gaps_lower' if row['filling'] == 'yes' else 'gaps_nothing')}"
 
 
 def release_pages(making: Making) -> list[Page]:

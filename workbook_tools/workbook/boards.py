@@ -86,8 +86,8 @@ def calendar(board: BoardWriter) -> None:
     asked = board.asked if _is_day(board.asked) else None
     unknown = sum(bool(row["treated"]) and row["release"] is None for row in groups)
     board.text(4, 5, "Treated groups with no release date", "label")
-    dated = stocks.cells("release")
-    text = f'COUNTIF({stocks.cells("treated")},">0")-COUNT({dated})'
+    dated = stocks.cells_if_any("release")
+    text = f'COUNTIF({stocks.cells_if_any("treated")},">0")-COUNT({dated})'
     board.formula(4, 7, text, float(unknown), "result", "0")
     for number, name in enumerate(DAYS_OF_THE_WEEK, start=1):
         board.text(6, number, name, "head_computed")
@@ -103,12 +103,12 @@ def calendar(board: BoardWriter) -> None:
         free = [str(r["stock"]) for r in groups if day is not None and r["release"] == day]
         counted = f"COUNTIF({dated},{place})"
         more = f'IF({counted}>1," and "&({counted}-1)&" more","")'
-        name = f"INDEX({stocks.cells('stock')},MATCH({place},{dated},0))"
+        name = f"INDEX({stocks.cells_if_any('stock')},MATCH({place},{dated},0))"
         text = f'IF({place}="","",IF({counted}=0,"","release "&{name}&{more}))'
         said = f"release {free[0]}{f' and {len(free) - 1} more' if len(free) > 1 else ''}" if free else None
         board.formula(row + 1, column, text, said, "day_text", "General")
         waiting = sum(day is not None and moment == day for moment in due)
-        counted = f'COUNTIFS({later.cells("due")},{place},{later.cells("state")},"open")'
+        counted = f'COUNTIFS({later.cells_if_any("due")},{place},{later.cells_if_any("state")},"open")'
         text = f'IF({place}="","",IF({counted}=0,"",{counted}&" follow-up"&IF({counted}>1,"s","")))'
         said = f"{waiting} follow-up{'s' if waiting > 1 else ''}" if waiting else None
         board.formula(row + 2, column, text, said, "day_text", "General")
@@ -165,21 +165,21 @@ def _plan_head(board: BoardWriter, chosen: list[tuple[float, Row]]) -> None:
     """Site and date of the visit, its row and the number of its baths, its site's follow-ups."""
     visits, baths, later = (board.layout.tables[key] for key in ("visits", "baths", "follow_ups"))
     visit = board.computed.find("visits", board.asked)
-    found = f"MATCH({literal(ASKED)},{visits.cells('visit')},0)"
+    found = f"MATCH({literal(ASKED)},{visits.cells_if_any('visit')},0)"
     text = f'IF({ASKED}="","",IFERROR(IF({found}>{visits.heading_place("visit")},{found},""),""))'
     place = None if board.asked is None else board.computed.position("visits", board.asked)
     board.formula(4, PLACE_COLUMN, text, place, "computed", "0")
     for column, label, key, style in ((5, "Site", "site", "General"), (8, "Date", "date", FORMATS["date"])):
         board.text(4, column, label, "label")
-        value = f"INDEX({visits.cells(key)},{VISIT_ROW})"
+        value = f"INDEX({visits.cells_if_any(key)},{VISIT_ROW})"
         text = f'IF({VISIT_ROW}="","",IFERROR(IF({value}="","",{value}),""))'
         board.formula(4, column + 1, text, visit.get(key), "result_text", style)
     board.text(5, 1, "Open follow-ups of the site", "label")
     site = visit.get("site")
     opened = [row for row in board.computed.data["follow_ups"] if row["state"] == "open" and same(row["site"], site)]
-    counted = f'COUNTIFS({later.cells("site")},$F$4,{later.cells("state")},"open")'
+    counted = f'COUNTIFS({later.cells_if_any("site")},$F$4,{later.cells_if_any("state")},"open")'
     board.formula(5, 3, f'IF($F$4="","",{counted})', None if site is None else float(len(opened)), "result", "0")
-    codes = baths.cells("visit_bath")
+    codes = baths.cells_if_any("visit_bath")
     start, end = f"{VISIT_ROW}*{STEP}", f"({VISIT_ROW}+1)*{STEP}"
     text = f'IF({VISIT_ROW}="","",COUNTIFS({codes},">="&{start},{codes},"<"&{end}))'
     board.formula(5, PLACE_COLUMN, text, None if place is None else float(len(chosen)), "computed", "0")
@@ -194,16 +194,16 @@ def _plan_line(board: BoardWriter, line: int, chosen: list[tuple[float, Row]]) -
     baths = board.layout.tables["baths"]
     row = 8 + line
     place, found = chosen[line] if line < len(chosen) else (None, {})
-    codes, start = baths.cells("visit_bath"), f"{VISIT_ROW}*{STEP}"
+    codes, start = baths.cells_if_any("visit_bath"), f"{VISIT_ROW}*{STEP}"
     which = f'SMALL({codes},COUNTIF({codes},"<"&{start})+{line + 1})-{start}'
     text = f'IF({BATHS}="","",IF({BATHS}<{line + 1},"",{which}))'
     board.formula(row, PLACE_COLUMN, text, place, "computed", "0")
     for number, (_, key, number_format) in enumerate(PLAN_COLUMNS, start=1):
-        value = f"INDEX({baths.cells(key)},$N{row})"
+        value = f"INDEX({baths.cells_if_any(key)},$N{row})"
         text = f'IF($N{row}="","",IFERROR(IF({value}="","",{value}),""))'
         board.formula(row, number, text, found.get(key), "computed", number_format)
     board.text(row, len(PLAN_COLUMNS) + 1, None, "typed")
-    text = f'IF($N{row}="","",IFERROR(INDEX({baths.cells("check")},$N{row}),""))'
+    text = f'IF($N{row}="","",IFERROR(INDEX({baths.cells_if_any("check")},$N{row}),""))'
     board.formula(row, CHECK_COLUMN, text, found.get("check"), "check", "General")
     board.cells.heights[row] = 22
 

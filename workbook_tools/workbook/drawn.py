@@ -209,5 +209,5 @@ class Drawn:
         if self.chart.kind == "weeks":
             return '""'
         last = f"${letter(self.column + 1)}${SPARE_ROW}+{self.length}"
-        beyond = f"IFERROR(MATCH(9E+307,{self.table.cells(self.chart.y)}),0)>{last}"
+        beyond = f"MAX({self.table.cells_if_any('own_row')})>{last}"
         return f'IF({beyond},"Rows of {self.table.sheet} below row "&({last})&" are not drawn.","")'
