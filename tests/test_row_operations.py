@@ -92,7 +92,7 @@ def plan_as_worked(seen: Seen) -> None:
 
 
 def test_a_row_above_the_first_vessel_changes_no_dose(by_hand: FilledLog, office: Office) -> None:
-    seen = after(by_hand, office, {"do": "insert_rows", "sheet": "Vessels", "first": 6, "rows": 1})
+    seen = after(by_hand, office, {"do": "add", "sheet": "Vessels", "first": 6, "rows": 1})
     assert column(seen, "Vessels", "Vessel")[:3] == ["", "T01", "T02"]
     baths_as_worked(seen)
     plan_as_worked(seen)
@@ -102,7 +102,7 @@ def test_a_row_inserted_on_baths_is_counted_and_leaves_the_plan(by_hand: FilledL
     place = by_hand.layout.tables["baths"].letters
     first = by_hand.layout.tables["baths"].first_row
     typed = {place[key]: value for key, value in BY_HAND["baths"][0].items()} | {place["bath"]: "N900"}
-    inserted = {"do": "insert_rows", "sheet": "Baths", "first": first, "rows": 1}
+    inserted = {"do": "add", "sheet": "Baths", "first": first, "rows": 1}
     seen = after(by_hand, office, inserted)
     plan_as_worked(seen)
     assert counted_bare_rows(seen, "Baths") == 0  # nothing is typed in it

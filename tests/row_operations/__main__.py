@@ -28,6 +28,7 @@ def main() -> int:
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--examples", type=int, default=3, help="shortened sequences of each kind of fault")
     parser.add_argument("--rewritten", type=int, default=200, help="sequences once more through saved files")
+    parser.add_argument("--minutes", type=float, default=60, help="the most that each way may take")
     parser.add_argument("--second", type=int, default=40, help="sequences in HyperFormula, with --packages")
     parser.add_argument("--packages", type=Path, help="the folder of Node packages that has HyperFormula")
     choice = parser.parse_args()
@@ -50,9 +51,12 @@ def main() -> int:
 
 
 def one_way(name: str, way: Way, trial: Trial, choice: argparse.Namespace, count: int) -> int:
-    """Try so many sequences one way and print the report; how many showed something wrong."""
+    """Try so many sequences one way, or as many as the time allows, and print the report; how many showed something
+    wrong."""
     begin, report = time.monotonic(), Report(choice.examples)
     for number in range(choice.first, choice.first + count):
+        if time.monotonic() - begin > 60 * choice.minutes:
+            break
         steps = sequence(trial.log, choice.seed, number)
         report.note(steps, way(steps), way)
         if number % PROGRESS == PROGRESS - 1:

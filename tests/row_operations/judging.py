@@ -23,7 +23,7 @@ from workbook_tools.layouts.measures import measure
 from workbook_tools.workbook.boards import ASKED_COLUMN, ASKED_ROW, board_results
 
 MOVED = "were cut or shifted"  # in the Check of a row of which typed cells were cut away or shifted
-TYPED_OVER = "typed over or cleared"  # in that of a row of which computed cells were
+TYPED_OVER = "over or cleared"  # in that of a row of which computed cells were
 TELLING = (MOVED, TYPED_OVER)
 TWICE = re.compile(r"\btwice\b|\balready\b|\ba row above\b", re.IGNORECASE)
 BARE = re.compile(

@@ -29,7 +29,7 @@ const expressions = Object.entries(names).map(([name, expression]) => ({ name, e
 const engine = HyperFormula.buildFromSheets(sheets, SETTINGS, expressions);
 
 function take(step) {
-  const change = step.do === "insert_rows" ? "addRows" : "removeRows";
+  const change = step.do === "add" ? "addRows" : "removeRows";
   engine[change](engine.getSheetId(step.sheet), [step.first - 1, step.rows]);
 }
 

@@ -33,7 +33,7 @@ def of_rows_alone(log: FilledLog, made: Sequence) -> list[Step]:
     for _ in range(made.random.randint(1, 4)):
         table = made.random.choice(list(log.layout.log_tables()))
         made.random.choice((insert_rows, delete_rows))(made, table)
-    return [step for step in made.steps if step["do"] in ("insert_rows", "remove")]
+    return [step for step in made.steps if step["do"] in ("add", "remove")]
 
 
 def shown_after(log: FilledLog, sequences: list[list[Step]], packages: Path) -> list[Seen]:

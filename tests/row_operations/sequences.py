@@ -87,11 +87,11 @@ def insert_rows(made: Sequence, table: Table) -> None:
     first, rows = made.first_row(table), made.random.randint(1, 3)
     where = made.random.choice(("above headings", "first", "first", "between", "between", "after"))
     if where == "above headings":
-        made.step("insert_rows", table, first=made.random.randint(1, first - 1), rows=rows)
+        made.step("add", table, first=made.random.randint(1, first - 1), rows=rows)
         made.heading[table.sheet] += rows
     else:
         row = {"first": first, "after": made.last[table.sheet] + 1}.get(where, made.filled_row(table) + 1)
-        made.step("insert_rows", table, first=row, rows=rows)
+        made.step("add", table, first=row, rows=rows)
         made.filled[table.sheet] += rows if where != "after" else 0
         if where != "after" and made.random.random() < 0.4:
             type_a_row(made, table, row)
@@ -114,7 +114,7 @@ def cut_row(made: Sequence, table: Table) -> None:
 def move_row(made: Sequence, table: Table) -> None:
     """A whole row put between two others, as "insert cut cells" does."""
     row, to = made.filled_row(table), made.filled_row(table)
-    made.step("insert_rows", table, first=to, rows=1)
+    made.step("add", table, first=to, rows=1)
     row += row >= to
     made.step("cut", table, cells=f"{row}:{row}", to=f"A{to}")
     made.step("remove", table, first=row, rows=1)

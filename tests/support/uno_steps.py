@@ -45,8 +45,8 @@ def remove(sheet, step):
     sheet.Rows.removeByIndex(step["first"] - 1, step["rows"])
 
 
-def insert_rows(sheet, step):
-    """Insert whole rows above a row."""
+def add(sheet, step):
+    """Insert whole rows above one."""
     sheet.Rows.insertByIndex(step["first"] - 1, step["rows"])
 
 
@@ -127,10 +127,10 @@ def corner(sheet, cell):
 STEPS = {
     step.__name__: step
     for step in (
-        *(sort, move, insert, hide, remove, insert_rows, hide_rows, cut, copy, shift_down, shift_up, fill_down),
+        *(sort, move, insert, hide, add, remove, hide_rows, cut, copy, shift_down, shift_up, fill_down),
         *(filter_rows, enter, fill_in),
     )
-} | {"add": insert_rows}
+}
 
 
 def take(document, step):
