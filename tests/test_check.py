@@ -408,9 +408,17 @@ def typed(path: Path) -> dict[str, list[dict[str, Any]]]:
     return check_log(path, case_log()).log.data()
 
 
+BY_OPENPYXL = {
+    "results-not-stored",
+    "formula-changed",
+    "formula-lost",
+}  # it moves cells and leaves formulas as they are
+BY_LIBREOFFICE = {"column-formula-lost", "name-broken"}  # what it does not write as Excel wants it
+
+
 def said(found: list[Finding]) -> list[Finding]:
-    """Findings but the one that openpyxl's own saving causes."""
-    return [finding for finding in found if finding.code != "results-not-stored"]
+    """Findings but those that openpyxl's own moving and saving cause."""
+    return [finding for finding in found if finding.code not in BY_OPENPYXL]
 
 
 def swap(sheet: Worksheet, one: str, other: str) -> None:
@@ -483,7 +491,10 @@ def change_case(book: openpyxl.Workbook) -> None:
 def test_rearranged_sheets_read_the_same(change: Callable[[openpyxl.Workbook], None], tmp_path: Path) -> None:
     original = typed(made(tmp_path, clean()))
     path = rearranged(tmp_path, change)
-    assert said(findings(path)) == []
+    found = findings(path)
+    assert said(found) == []
+    moved = change in (insert_columns, insert_rows)
+    assert bool(BY_OPENPYXL & {finding.code for finding in found} - {"results-not-stored"}) is moved
     check_same_log(original, typed(path))
 
 
@@ -564,7 +575,7 @@ def test_results_that_were_not_stored_are_said_once_a_sheet(tmp_path: Path) -> N
 def test_a_log_saved_by_libreoffice_is_still_clean(tmp_path: Path, office: Office) -> None:
     path = made(tmp_path, clean())
     saved = office.convert(path, tmp_path / "saved.xlsx", "xlsx")
-    assert findings(saved) == []
+    assert {finding.code for finding in findings(saved)} == BY_LIBREOFFICE
     check_same_log(typed(path), typed(saved))
 
 
@@ -581,7 +592,7 @@ def test_typing_in_libreoffice(tmp_path: Path, office: Office) -> None:
         "Sites": {f"{letters_of('sites', 'kind')}6": "castle"},
     }
     saved = office.type_into(made(tmp_path, clean()), entries, tmp_path / "typed.xlsx")
-    found = findings(saved)
+    found = [finding for finding in findings(saved) if finding.code not in BY_LIBREOFFICE]
     assert sorted(placed(found)) == [
         ("Baths", 6, "Drug to weigh g", "typed-over"),
         ("Baths", 7, "Lot", "not-found"),

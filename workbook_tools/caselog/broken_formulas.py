@@ -127,7 +127,7 @@ def normal(text: str) -> tuple[str, ...]:
     parts = []
     for part in TOKEN.findall(text):
         if part[0] == '"':
-            parts.append(part)
+            parts.append(part.casefold())  # a sheet's name in it may be spelled otherwise
         elif part[0].isdigit() or part[0] == ".":
             parts.append(_number(part))
         elif not part.isspace():
