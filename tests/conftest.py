@@ -1,4 +1,4 @@
-"""What every test may use: a running LibreOffice, or the plain word that tests with it were left out on request."""
+"""What every test may use: LibreOffice and other engines, or the plain word that tests with them were left out."""
 
 from __future__ import annotations
 
@@ -8,21 +8,24 @@ from typing import Any
 
 import pytest
 
-from tests.prepare import PreparationError
+from tests.prepare import EnginePrograms, PreparationError, engines
 from tests.support.office import Office
 
-CHOICE = "WORKBOOK_TOOLS_LIBREOFFICE"
-MARKER = "libreoffice"
+# what may be left out: the marker of its tests, the fixture that such a test uses, the variable and the name for people
+OTHERS = (
+    ("libreoffice", "office", "WORKBOOK_TOOLS_LIBREOFFICE", "LibreOffice"),
+    ("engines", "engines", "WORKBOOK_TOOLS_ENGINES", "Gnumeric and Node"),
+)
 CODES_OF_TESTS = ("harvest-before-count",)  # of tests/support/next-layout.toml
-left_out = pytest.StashKey[int]()
+left_out = pytest.StashKey[dict[str, int]]()
 
 
-def without_libreoffice() -> bool:
-    """Whether tests with LibreOffice are to be left out; `python3 tests/run.py --without-libreoffice` asks for it."""
-    choice = os.environ.get(CHOICE, "yes")
+def wanted(variable: str) -> bool:
+    """Whether tests take part; `python3 tests/run.py --without-libreoffice` or `--without-engines` leaves them out."""
+    choice = os.environ.get(variable, "yes")
     if choice not in ("yes", "no"):
-        raise pytest.UsageError(f"{CHOICE} is {choice!r}; it must be yes or no")
-    return choice == "no"
+        raise pytest.UsageError(f"{variable} is {choice!r}; it must be yes or no")
+    return choice == "yes"
 
 
 @pytest.fixture(scope="session")
@@ -31,6 +34,15 @@ def office() -> Iterator[Office]:
     try:
         with Office() as running:
             yield running
+    except PreparationError as error:
+        pytest.fail(str(error), pytrace=False)
+
+
+@pytest.fixture(scope="session", name="engines")
+def engine_programs() -> EnginePrograms:
+    """Gnumeric and Node with its packages; fails, never skips, when they are not installed."""
+    try:
+        return engines(install=False)
     except PreparationError as error:
         pytest.fail(str(error), pytrace=False)
 
@@ -61,28 +73,28 @@ def every_finding_is_explained() -> Iterator[None]:
 
 @pytest.hookimpl(wrapper=True, tryfirst=True)
 def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> Iterator[None]:
-    """Mark what uses the office fixture, let -m and -k choose, then leave out what needs LibreOffice, if so asked."""
+    """Mark what uses a fixture of another program, let -m and -k choose, then leave out what was asked to be."""
     for item in items:
-        if "office" in getattr(item, "fixturenames", ()):
-            item.add_marker(MARKER)
+        for marker, fixture, _, _ in OTHERS:
+            if fixture in getattr(item, "fixturenames", ()):
+                item.add_marker(marker)
     yield
-    if without_libreoffice():
-        needing = [item for item in items if item.get_closest_marker(MARKER)]
-        items[:] = [item for item in items if not item.get_closest_marker(MARKER)]
-        config.hook.pytest_deselected(items=needing)
-        config.stash[left_out] = len(needing)
+    config.stash[left_out] = {}
+    for marker, _, variable, name in OTHERS:
+        if not wanted(variable):
+            needing = [item for item in items if item.get_closest_marker(marker)]
+            items[:] = [item for item in items if not item.get_closest_marker(marker)]
+            config.hook.pytest_deselected(items=needing)
+            config.stash[left_out][name] = len(needing)
 
 
-def pytest_report_header() -> str:
-    """Say at the start of a run whether LibreOffice takes part."""
-    return "LibreOffice: left out on request" if without_libreoffice() else "LibreOffice: takes part"
+def pytest_report_header() -> list[str]:
+    """Say at the start of a run what takes part."""
+    return [f"{name}: {'takes part' if wanted(variable) else 'left out on request'}" for _, _, variable, name in OTHERS]
 
 
 def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter, config: pytest.Config) -> None:
     """Say before the summary line how many tests were left out."""
-    if left_out in config.stash:
-        count = config.stash[left_out]
+    for name, count in config.stash.get(left_out, {}).items():
         tests = "test that needs" if count == 1 else "tests that need"
-        terminalreporter.write_line(
-            f"{count} {tests} LibreOffice {'was' if count == 1 else 'were'} left out on request"
-        )
+        terminalreporter.write_line(f"{count} {tests} {name} {'was' if count == 1 else 'were'} left out on request")

@@ -1,11 +1,12 @@
-"""Prepare what the tests and the demo need: pinned packages in an environment of their own, and LibreOffice.
+"""Prepare what the tests and the demo need: pinned packages in an environment of their own, LibreOffice, other engines.
 
 Standard library only, because it runs on a bare ``python3`` before anything is installed.
 
     environment(folder, requirements)   the python of a virtual environment with the project installed in it
     office(install=True)                where LibreOffice is, after installing it where that is possible
+    engines(install=True)               where Gnumeric and Node with its packages are, likewise
 
-Both print short lines while they work and raise `PreparationError`, whose text says what failed and what to do.
+All print short lines while they work and raise `PreparationError`, whose text says what failed and what to do.
 """
 
 from __future__ import annotations
@@ -25,7 +26,12 @@ ROOT = Path(__file__).resolve().parent.parent
 OLDEST_PYTHON = (3, 11)
 STAMP = "prepared.txt"
 SYSTEM_PATH = os.pathsep.join(["/usr/bin", "/bin"])
-APT_PACKAGES = ["libreoffice-calc", "python3-uno", "poppler-utils", "fonts-liberation", "fonts-dejavu-core"]
+FONTS = {"Liberation Sans": "fonts-liberation", "DejaVu Sans": "fonts-dejavu-core"}
+APT_PACKAGES = ["libreoffice-calc", "python3-uno", "poppler-utils", "fontconfig", *FONTS.values()]
+ENGINE_PROGRAMS = {"ssconvert": "gnumeric", "node": "nodejs", "npm": "npm"}
+ENGINES = ROOT / ".environments" / "engines"
+NODE_FILES = [ROOT / "tests" / "engines" / "package.json", ROOT / "tests" / "engines" / "package-lock.json"]
+OLDEST_NODE = 18
 OUTPUT_LINES_SHOWN = 25
 
 
@@ -39,6 +45,14 @@ class OfficePrograms(NamedTuple):
     soffice: Path
     python: Path  # a Python that can `import uno`; hardly ever the one of a virtual environment
     pdftoppm: Path
+
+
+class EnginePrograms(NamedTuple):
+    """The programs that tests with other spreadsheet engines start."""
+
+    ssconvert: Path
+    node: Path
+    packages: Path  # the folder where Node finds exceljs, xlsx and HyperFormula
 
 
 def say(text: str) -> None:
@@ -157,17 +171,95 @@ def office(install: bool) -> OfficePrograms:
     if programs is not None:
         return programs
     say(f"LibreOffice: missing: {', '.join(missing)}")
-    prefix = _administrator() if install and shutil.which("apt-get") else None
-    if prefix is None:
-        raise PreparationError(_office_advice(missing))
-    say(f"LibreOffice: installing {' '.join(APT_PACKAGES)} (minutes)")
-    apt = [*prefix, "env", "DEBIAN_FRONTEND=noninteractive", "apt-get", "-o", "DPkg::Lock::Timeout=300"]
-    _run([*apt, "update"], advice=_office_advice(missing))
-    _run([*apt, "install", "-y", "--no-install-recommends", *APT_PACKAGES], advice=_office_advice(missing))
+    _install("LibreOffice", APT_PACKAGES, _office_advice(missing), install)
     programs, missing = _find_office()
     if programs is None:
         raise PreparationError("apt-get reported success, and yet: " + _office_advice(missing))
     return programs
+
+
+def engines(install: bool) -> EnginePrograms:
+    """Find Gnumeric's converter and Node, and make the folder of Node packages, or reuse it where it still fits.
+
+    Parameters
+    ----------
+    install : install what is missing with apt-get, where there is apt-get and the right to use it, and the pinned
+        packages with npm.
+
+    Raises
+    ------
+    PreparationError : something is missing and was not, or could not be, installed.
+    """
+    found, missing = _find_engines()
+    if missing:
+        say(f"engines: missing: {', '.join(missing)}")
+        _install("engines", [ENGINE_PROGRAMS[name] for name in missing], _engines_advice(missing), install)
+        found, missing = _find_engines()
+    if missing:
+        raise PreparationError("apt-get reported success, and yet: " + _engines_advice(missing))
+    _check_node(found["node"])
+    if not _packages_fit(found["node"]):
+        if not install:
+            raise PreparationError(f"The Node packages of {NODE_FILES[0].name} are missing in {ENGINES}.\n{START_RUN}")
+        _install_packages(found["node"], found["npm"])
+    return EnginePrograms(found["ssconvert"], found["node"], ENGINES / "node_modules")
+
+
+def _find_engines() -> tuple[dict[str, Path], list[str]]:
+    """The programs by their names, and the names of those that are missing."""
+    path = os.pathsep.join([os.environ.get("PATH", ""), SYSTEM_PATH, "/usr/local/bin", "/opt/homebrew/bin"])
+    found = {name: shutil.which(name, path=path) for name in ENGINE_PROGRAMS}
+    return {name: Path(place) for name, place in found.items() if place}, [n for n, place in found.items() if not place]
+
+
+def _check_node(node: Path) -> None:
+    """Raise `PreparationError` when Node is too old for the packages."""
+    done = subprocess.run(
+        [str(node), "--version"], env=clean_environment(), capture_output=True, text=True, check=False
+    )
+    number = done.stdout.strip().removeprefix("v").partition(".")[0]
+    if not number.isdigit() or int(number) < OLDEST_NODE:
+        raise PreparationError(
+            f"Node {OLDEST_NODE} or newer is needed; {node} is {done.stdout.strip() or 'of no known version'}.\n"
+            "Install a newer one and put it first on the PATH.\n" + WITHOUT_ENGINES
+        )
+
+
+def _packages_fit(node: Path) -> bool:
+    """Whether the Node packages were installed from the same list and can be loaded."""
+    stamp = ENGINES / STAMP
+    if not stamp.is_file() or stamp.read_text(encoding="utf-8") != _stamp(NODE_FILES):
+        return False
+    script = "['exceljs', 'xlsx', 'hyperformula'].forEach((name) => require.resolve(name))"
+    return _succeeds([str(node), "-e", script], clean_environment() | {"NODE_PATH": str(ENGINES / "node_modules")})
+
+
+def _install_packages(node: Path, npm: Path) -> None:
+    """Put the pinned Node packages, each with its checksum, into their folder; none of them runs a script there."""
+    say(f"engines: installing the Node packages of {NODE_FILES[0].relative_to(ROOT)} in {ENGINES}")
+    ENGINES.mkdir(parents=True, exist_ok=True)
+    (ENGINES / STAMP).unlink(missing_ok=True)
+    for file in NODE_FILES:
+        shutil.copyfile(file, ENGINES / file.name)
+    quiet = ["--ignore-scripts", "--no-audit", "--no-fund"]
+    advice = f"Check that npm reaches a package registry (its settings are used as they are).\n{START_RUN}"
+    _run([str(npm), "ci", "--prefix", str(ENGINES), *quiet], advice=advice)
+    (ENGINES / STAMP).write_text(_stamp(NODE_FILES), encoding="utf-8")
+    if not _packages_fit(node):
+        raise PreparationError(
+            f"npm reported success, and yet {node} cannot load the packages in {ENGINES}.\n{START_RUN}"
+        )
+
+
+def _install(what: str, packages: list[str], advice: str, install: bool) -> None:
+    """Install Debian packages where that is wanted and possible, else raise with the advice."""
+    prefix = _administrator() if install and shutil.which("apt-get") else None
+    if prefix is None:
+        raise PreparationError(advice)
+    say(f"{what}: installing {' '.join(packages)} (minutes)")
+    apt = [*prefix, "env", "DEBIAN_FRONTEND=noninteractive", "apt-get", "-o", "DPkg::Lock::Timeout=300"]
+    _run([*apt, "update"], advice=advice)
+    _run([*apt, "install", "-y", "--no-install-recommends", *packages], advice=advice)
 
 
 def _find_office() -> tuple[OfficePrograms | None, list[str]]:
@@ -177,10 +269,23 @@ def _find_office() -> tuple[OfficePrograms | None, list[str]]:
     soffice = shutil.which("soffice", path=path) or shutil.which("libreoffice", path=path) or shutil.which(mac)
     pdftoppm = shutil.which("pdftoppm", path=path)
     python = _python_with_uno(Path(soffice)) if soffice else None
-    if soffice and python and pdftoppm:
+    fonts = _missing_fonts()
+    if soffice and python and pdftoppm and not fonts:
         return OfficePrograms(Path(soffice), python, Path(pdftoppm)), []
     found = {"soffice": soffice, "a python with the module uno": python, "pdftoppm": pdftoppm}
-    return None, [name for name, program in found.items() if not program]
+    return None, [*(name for name, program in found.items() if not program), *fonts]
+
+
+def _missing_fonts() -> list[str]:
+    """Fonts that pages are measured and drawn with and that the system does not have."""
+    if sys.platform != "linux":
+        return []  # there is no list of fonts to ask; the pages are drawn with what is there
+    lister = shutil.which("fc-list", path=SYSTEM_PATH)
+    if lister is None:
+        return [f"the font {name}" for name in FONTS]
+    listed = subprocess.run([lister, ":", "family"], capture_output=True, text=True, check=False).stdout
+    there = {family.strip() for line in listed.splitlines() for family in line.split(",")}
+    return [f"the font {name}" for name in FONTS if name not in there]
 
 
 def _python_with_uno(soffice: Path) -> Path | None:
@@ -206,8 +311,21 @@ def _office_advice(missing: list[str]) -> str:
     return (
         f"Tests with LibreOffice need {', '.join(missing)}.\n"
         f"Debian, Ubuntu:  apt-get install --no-install-recommends {' '.join(APT_PACKAGES)}\n"
-        "Elsewhere: install LibreOffice (Calc, Python scripting) and poppler with the system's package manager.\n"
+        "Elsewhere: install LibreOffice (Calc, Python scripting), poppler and the fonts by the package manager.\n"
         "Or leave these tests out, knowingly: python3 tests/run.py --without-libreoffice"
+    )
+
+
+START_RUN = "Start python3 tests/run.py, which installs them."
+WITHOUT_ENGINES = "Or leave these tests out, knowingly: python3 tests/run.py --without-engines"
+
+
+def _engines_advice(missing: list[str]) -> str:
+    return (
+        f"Tests with other spreadsheet engines need {', '.join(missing)}.\n"
+        f"Debian, Ubuntu:  apt-get install --no-install-recommends {' '.join(ENGINE_PROGRAMS[n] for n in missing)}\n"
+        f"Elsewhere: install Gnumeric and Node {OLDEST_NODE} or newer with the system's package manager.\n"
+        + WITHOUT_ENGINES
     )
 
 

@@ -42,9 +42,10 @@ class Amount:
     faults: int
     practices: int
     changed: float  # share of CHANGED
+    heavy: int  # large files
 
 
-FULL, QUICK = Amount(1_500, 200, 1), Amount(150, 10, 0.02)
+FULL, QUICK = Amount(1_500, 200, 1, 200), Amount(150, 10, 0.02, 20)
 # workbooks changed by chance for each target of tests/fuzz: from a fraction of a millisecond to a second each
 CHANGED = {"door": 100_000, "parts": 5_000, "reading": 2_000, "editing": 400, "sharing": 100}
 # what each of the other modules must answer; whatever else it answers is printed below the table
@@ -99,6 +100,14 @@ def changed(amount: Amount) -> dict[str, object]:
     }
 
 
+def heavy(amount: Amount) -> dict[str, object]:
+    """Large files, honest and hostile, under the limits of memory and processor time."""
+    from tests.support.heavy import figures
+
+    found = figures(amount.heavy)
+    return {key: value for key, value in found.items() if key != "failures"} | {"said": found["failures"]}
+
+
 def leaks(amount: Amount) -> dict[str, object]:
     """Copies for producers looked through, written files searched for their maker, commands kept off the network."""
     from tests.support.every_command import marks, prepared, ran, written
@@ -132,6 +141,7 @@ def collected(amount: Amount) -> dict[str, dict[str, object]]:
         "Files from elsewhere": part("tests.support.hostile", (*HOSTILE, *HOSTILE_NAMES)),
         "Dose safety": part("tests.support.dose_paths", DOSES),
         "Changed workbooks": changed(amount),
+        "Large files": heavy(amount),
         "Faults while writing": faults(amount),
         "Leaks": leaks(amount),
     }
@@ -148,7 +158,13 @@ def totals(parts: Mapping[str, Figures]) -> dict[str, object]:
     hostile, doses = parts["Files from elsewhere"], parts["Dose safety"]
     disk, told = parts["Faults while writing"], parts["Leaks"]
     chance = parts["Changed workbooks"]
-    inputs = hostile["hostile files tried"], doses["inputs tried"], told["copies looked through"]
+    large = parts["Large files"]
+    inputs = (
+        hostile["hostile files tried"],
+        large["large files tried"],
+        doses["inputs tried"],
+        told["copies looked through"],
+    )
     return {
         "Inputs tried": sum(map(number, (*inputs, chance["workbooks changed"]))),
         "Faults injected": number(disk["faults injected"]),
@@ -159,6 +175,7 @@ def totals(parts: Mapping[str, Figures]) -> dict[str, object]:
         ),
         "Wrong doses": number(doses["wrong doses"]),
         "Hostile files that got through or did harm": number(hostile["hostile files that got through or did harm"]),
+        "Large files that broke a bound": number(large["large files that broke a bound"]),
         "Other errors or hangs over changed workbooks": number(chance["other errors or hangs"]),
         "Files left behind unsaid": number(disk["files left unsaid"]),
         "Refusals without a sentence": number(disk["refusals without a sentence"]),
@@ -171,7 +188,7 @@ def totals(parts: Mapping[str, Figures]) -> dict[str, object]:
 
 MUST_BE_ZERO = (
     *("Rows lost", "Files corrupted", "Leaks", "Wrong doses", "Hostile files that got through or did harm"),
-    "Other errors or hangs over changed workbooks",
+    *("Other errors or hangs over changed workbooks", "Large files that broke a bound"),
     *("Files left behind unsaid", "Refusals without a sentence"),
 )
 

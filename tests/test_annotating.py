@@ -143,7 +143,7 @@ def test_nothing_to_find(tmp_path: Path) -> None:
 def test_the_log_itself_is_never_the_marked_copy(tmp_path: Path) -> None:
     path, found = checked(tmp_path)
     before = path.read_bytes()
-    with pytest.raises(SaveError, match="is the log itself"):
+    with pytest.raises(SaveError, match="a file that this command reads"):
         annotate(path, found, path, replace=True)
     assert path.read_bytes() == before
 

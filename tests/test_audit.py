@@ -326,7 +326,9 @@ def test_a_leak_of_every_kind_is_found(kind: str, clean: bytes) -> None:
 def test_an_edit_with_nothing_in_it_is_no_leak(clean: bytes) -> None:
     """The way in which the leaks above were put in is none by itself."""
     assert audit(edited(clean, lambda book: None), log(), "S01") == []
-    assert audit(rewritten(clean, {"customXml/item1.xml": b"<a/>", "x.png": png()}), log(), "S01") == []
+    assert audit(rewritten(clean, {"customXml/item1.xml": b"<a/>"}), log(), "S01") == []
+    (said,) = audit(rewritten(clean, {"x.png": png()}), log(), "S01")
+    assert (said.part, said.unread) == ("x.png", True)
 
 
 def test_a_leak_in_a_cell_is_named_with_its_cell(clean: bytes) -> None:
@@ -353,6 +355,8 @@ def test_a_leak_in_a_cell_is_named_with_its_cell(clean: bytes) -> None:
         ("Owner was out.", "Private notes"),
         ("flukes on every gill", "Findings in a sentence"),
         ("V002", "Visit"),
+        ("Ovenmoor", "Site name"),
+        ("as Mr Reed says", "Contact"),
     ],
 )
 def test_names_telephones_notes_and_lots_are_found(text: str, column: str, clean: bytes) -> None:
@@ -366,7 +370,7 @@ def test_names_telephones_notes_and_lots_are_found(text: str, column: str, clean
 @pytest.mark.parametrize(
     "text",
     ["T01", "K01", "yes", "00318", "Raceway 1", "carp", "0555 0142", "T770", "xT77", "90", "700 L", "2026-07-01",
-     "Reeds of Bo", "house", "Ovenmoor", 90.0, 700],
+     "Reeds of Bo", "house", 90.0, 700],
 )  # fmt: skip
 def test_what_is_the_sites_own_or_says_nothing_is_no_leak(text: object, clean: bytes) -> None:
     """Own names, list words, the lot that the site used, longer words, dates, numbers typed for other sites."""
@@ -385,14 +389,25 @@ def test_a_cells_address_is_not_a_tank(clean: bytes) -> None:
     assert audit(edited(clean, change), log(), "S01") == []
 
 
-def test_anothers_name_inside_the_sites_own_note_is_a_leak_outside_it_only() -> None:
+def test_anothers_name_is_a_leak_inside_the_sites_own_note_too() -> None:
     note = f"Fry came from {SECRET} in spring."
     visit = {"visit": "V003", "date": DAY, "site": "S01", "findings": note}
     computed = log(visits=[visit])
     copy = producer_copy(computed, "S01", MADE).content
     assert note in {found.text for found in package_texts(copy)}
-    assert audit(copy, computed, "S01") == []
-    assert audit(with_sheet(copy, "visible"), computed, "S01") != []
+    (hit,) = audit(copy, computed, "S01")
+    assert (hit.text, hit.place) == (SECRET, "what we found!C13")
+    assert len(audit(with_sheet(copy, "visible"), computed, "S01")) == 2
+
+
+def test_a_sentence_of_the_sites_own_excuses_a_like_one_of_another_site_and_ids_but_nothing_private() -> None:
+    """Two farms with pale gills; "T77" is no name; what is private of two words or more is told even so."""
+    other = {"visit": "V004", "date": DAY, "site": "S02", "findings": "Gills pale.", "notes": "Moved to T77"}
+    own = other | {"visit": "V005", "site": "S01", "notes": None}
+    own["findings"] = "Gills pale. Fish moved to T77. Pays late, always in coins."
+    computed = log(visits=[other, own])
+    hits = audit(producer_copy(computed, "S01", MADE).content, computed, "S01")
+    assert {hit.text for hit in hits} == {"Moved to T77", "Pays late, always in coins."}
 
 
 def test_rows_that_lead_to_two_sites_are_nobodys_and_said() -> None:
@@ -470,7 +485,9 @@ def files(tmp_path: Path) -> tuple[Path, Path]:
 def test_the_command_looks_through_a_file(tmp_path: Path) -> None:
     path, out = files(tmp_path)
     run("share", str(path), "--site", "S01", "--out", str(out))
-    assert "Nothing that a copy for site S01 may not hold." in run("audit", str(out), "--against", str(path)).output
+    said = run("audit", str(out), "--against", str(path)).output
+    assert said.startswith("Searched for site S01: its letters and numbers for the names")
+    assert said.endswith("None was found.\n")
     out.write_bytes(with_sheet(out.read_bytes(), "hidden"))
     done = run("audit", str(out), "--against", str(path), "--json", code=1)
     (hit,) = json.loads(done.output)["hits"]

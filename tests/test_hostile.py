@@ -16,7 +16,7 @@ from pathlib import Path
 import pytest
 import python_calamine
 
-from tests.support import forked, hostile
+from tests.support import forked, heavy, hostile
 from tests.support.commands import run
 from tests.support.forked import MEMORY, SECONDS, Job, Run, run_all
 from workbook_tools.caselog import checking
@@ -237,6 +237,35 @@ def test_a_dimension_that_lies_is_not_believed(tmp_path: Path) -> None:
     for done in run_all([Job(COMMANDS["check"], str(folder)), Job(COMMANDS["lend"], str(folder))]):
         assert done.code == 0, done.error
         assert done.peak < MEMORY / 4
+
+
+def test_a_large_file_of_any_family_keeps_no_command_long(tmp_path: Path) -> None:
+    """A seventh of the families, of 4 MB; all of them, in four sizes, in tests/reliability.py."""
+    seeds = range(0, len(heavy.FAMILIES), 7)
+    wanted = heavy.jobs(seeds, tmp_path, heavy.SIZES[1])
+    wrong = {}
+    for (name, command, _), done in zip(wanted, run_all([job for _, _, job in wanted]), strict=True):
+        if done.code not in (0, 1, 2) or "Traceback" in done.error or done.seconds > SECONDS or done.peak > MEMORY:
+            wrong[name, command] = (done.code, done.seconds, done.error[-300:])
+    assert not wrong, wrong
+
+
+def test_every_command_that_reads_gets_large_files() -> None:
+    tried = {words[0] for words in heavy.COMMANDS.values()}
+    assert {words[0] for words in COMMANDS.values()} - tried == {"card", "responses"}  # as plan and summary
+
+
+def test_no_number_that_lies_ends_the_process_of_the_reader() -> None:
+    """Every count of every kind of part, each with five numbers: taken or refused in words, never a signal."""
+    ended: dict[str, int] = {}
+    tried = 0
+    for name, content in hostile.hostile_counts():
+        code = forked.read_in_a_fork(content)
+        tried += 1
+        if code not in (0, 2):
+            ended[name] = code
+    assert tried >= 70
+    assert not ended, ended
 
 
 @pytest.mark.parametrize(("number", "code"), [(1_000, 0), (2 * MOST_MERGED, 2)])

@@ -15,8 +15,8 @@ ROOT = Path(__file__).resolve().parent.parent
 PACKAGE = ROOT / "workbook_tools"
 # each layer may import itself and what stands before it
 LAYERS = (
-    *("errors", "addresses", "quantities", "formulas", "catalogue", "intake", "hosts", "layouts", "workbook"),
-    *("caselog", "insight", "sharing", "programme", "cli", "__main__"),
+    *("errors", "addresses", "packing", "quantities", "formulas", "catalogue", "intake", "hosts", "layouts"),
+    *("workbook", "caselog", "insight", "sharing", "programme", "cli", "__main__"),
 )
 # what needs pint stays out of reach of the formulas
 NEEDS_PINT = ("workbook_tools.quantities.boundary", "workbook_tools.quantities.unit_table_writer")

@@ -205,5 +205,5 @@ def test_the_command(tmp_path: Path) -> None:
     assert "is there already" in run(log, "--out", tmp_path / "tablet.xlsx", "--mark", "T").output
     refused = run(log, "--out", log, "--mark", "T", "--replace")
     assert (refused.exit_code, log.read_bytes()) == (2, before)
-    assert "is the log itself" in refused.output
+    assert "a file that this command reads" in refused.output
     assert run(log, "--out", tmp_path / "tablet.xlsx", "--mark", "T", "--replace", "--quiet").output == ""

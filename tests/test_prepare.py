@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import os
 import subprocess
 import sys
@@ -145,6 +146,100 @@ def test_libreoffice_is_installed_only_where_that_is_wanted_and_possible(monkeyp
     assert [("update" in command, "install" in command) for command in commands] == [(True, False), (False, True)]
 
 
+def test_a_missing_font_is_installed_like_a_missing_program(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(prepare.sys, "platform", "linux")
+    monkeypatch.setattr(prepare.shutil, "which", lambda name, path=None: f"/usr/bin/{name}")
+    monkeypatch.setattr(prepare, "_python_with_uno", lambda soffice: Path("/usr/bin/python3"))
+    listed = "DejaVu Sans,DejaVu Sans Condensed\nLiberation Sans Narrow\n"
+
+    def lists(command: list[str], **words: object) -> subprocess.CompletedProcess[str]:
+        return subprocess.CompletedProcess(command, 0, listed, "")
+
+    monkeypatch.setattr(prepare.subprocess, "run", lists)
+    assert prepare._find_office() == (None, ["the font Liberation Sans"])
+    listed += "Liberation Sans\n"
+    assert prepare._find_office()[1] == []
+    monkeypatch.setattr(prepare.shutil, "which", lambda name, path=None: None if name == "fc-list" else f"/bin/{name}")
+    assert prepare._find_office()[1] == ["the font Liberation Sans", "the font DejaVu Sans"]
+    assert {"fontconfig", "fonts-liberation", "fonts-dejavu-core"} <= set(prepare.APT_PACKAGES)
+
+
+@pytest.fixture
+def no_npm(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> list[list[str]]:
+    """The commands that would have been run where everything but npm and its packages is there."""
+    run: list[list[str]] = []
+    there = {"ssconvert": Path("/usr/bin/ssconvert"), "node": Path("/usr/bin/node")}
+
+    def find() -> tuple[dict[str, Path], list[str]]:
+        return (there, []) if "npm" in there else (there, ["npm"])
+
+    def pretend(command: list[str], advice: str) -> None:
+        assert advice
+        run.append(command)
+        if "install" in command:
+            there["npm"] = Path("/usr/bin/npm")
+
+    monkeypatch.setattr(prepare, "_find_engines", find)
+    monkeypatch.setattr(prepare, "_check_node", lambda node: None)
+    monkeypatch.setattr(prepare, "_run", pretend)
+    monkeypatch.setattr(prepare, "_succeeds", lambda command, variables: True)
+    monkeypatch.setattr(prepare, "_administrator", lambda: ["sudo", "-n"])
+    monkeypatch.setattr(prepare.shutil, "which", lambda name: f"/usr/bin/{name}")
+    monkeypatch.setattr(prepare, "ENGINES", tmp_path / "engines")
+    return run
+
+
+def test_engines_are_installed_once_and_only_where_that_is_wanted(no_npm: list[list[str]]) -> None:
+    with pytest.raises(PreparationError, match=r"need npm\.\n.*recommends npm\n(.*\n)*.*--without-engines"):
+        prepare.engines(install=False)
+    assert no_npm == []
+    programs = prepare.engines(install=True)
+    assert programs.packages == prepare.ENGINES / "node_modules"
+    assert [command[-1] for command in no_npm[:2]] == ["update", "npm"]
+    assert no_npm[2][:2] == ["/usr/bin/npm", "ci"]
+    assert "--ignore-scripts" in no_npm[2]
+    assert (prepare.ENGINES / "package-lock.json").read_bytes() == prepare.NODE_FILES[1].read_bytes()
+    no_npm.clear()
+    assert prepare.engines(install=False) == programs
+    assert no_npm == []
+    (prepare.ENGINES / prepare.STAMP).write_text("of another list", encoding="utf-8")
+    with pytest.raises(PreparationError, match=r"packages of package\.json are missing"):
+        prepare.engines(install=False)
+
+
+def test_an_engine_that_cannot_be_installed_is_named(no_npm: list[list[str]], monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(prepare, "_administrator", lambda: None)
+    with pytest.raises(PreparationError, match="need npm"):
+        prepare.engines(install=True)
+    monkeypatch.undo()
+    done = subprocess.CompletedProcess(["node"], 0, "v16.20.2\n", "")
+    monkeypatch.setattr(prepare.subprocess, "run", lambda *arguments, **words: done)
+    with pytest.raises(PreparationError, match=r"Node 18 or newer is needed; /usr/bin/node is v16\.20\.2"):
+        prepare._check_node(Path("/usr/bin/node"))
+    done.stdout = "v18.0.0\n"
+    prepare._check_node(Path("/usr/bin/node"))
+
+
+def test_node_packages_are_pinned_with_checksums_and_name_no_registry() -> None:
+    lock = json.loads(prepare.NODE_FILES[1].read_text(encoding="utf-8"))
+    named = json.loads(prepare.NODE_FILES[0].read_text(encoding="utf-8"))["dependencies"]
+    assert set(named) == {"exceljs", "hyperformula", "xlsx"}
+    for name, version in named.items():
+        assert lock["packages"][f"node_modules/{name}"]["version"] == version
+    for place, package in lock["packages"].items():
+        assert not place or (package["integrity"].startswith("sha512-") and "resolved" not in package), place
+
+
+def test_leaving_out_engines_is_said() -> None:
+    test = "tests/engines/test_defects.py::test_hyperformula_cuts_towards_zero"
+    variables = os.environ | {"WORKBOOK_TOOLS_ENGINES": "no"}
+    command = [sys.executable, "-m", "pytest", "-p", "no:cacheprovider", test]
+    done = subprocess.run(command, cwd=ROOT, env=variables, capture_output=True, text=True, check=False, timeout=300)
+    assert "Gnumeric and Node: left out on request" in done.stdout
+    assert "1 test that needs Gnumeric and Node was left out on request" in done.stdout
+    assert "1 deselected" in done.stdout
+
+
 def test_variables_that_mix_installations_are_dropped_and_those_of_pip_kept(monkeypatch: pytest.MonkeyPatch) -> None:
     for name in ("PYTHONPATH", "VIRTUAL_ENV", "PIP_DEFAULT_TIMEOUT"):
         monkeypatch.setenv(name, "7")
@@ -176,7 +271,7 @@ def test_help_is_printed_by_a_bare_python() -> None:
     command = [sys.executable, "-E", "-s", "-S", str(ROOT / "tests" / "run.py"), "--help"]
     variables = {"PATH": os.environ["PATH"]}
     done = subprocess.run(command, env=variables, capture_output=True, text=True, check=False, timeout=60)
-    assert "--without-libreoffice" in done.stdout
+    assert {"--without-libreoffice", "--without-engines"} <= set(done.stdout.split())
 
 
 def test_published_cases_are_complete_and_found_by_topic_and_function() -> None:

@@ -24,6 +24,7 @@ import pytest
 from tests.support import every_command
 from tests.support.every_command import COMMANDS, HOST, PDF, USER, marks, prepared, ran, written
 from tests.support.leaks import words_in
+from tests.support.zip_headers import faults
 from workbook_tools.cli.main import cli
 
 
@@ -57,6 +58,13 @@ def test_no_written_file_tells_who_made_it_or_where(done: Any) -> None:
     assert kinds == {*every_command.FILES, ".parquet", ".json", ""} - {".txt"}  # "" is the lock of a folder of tables
     assert len(files) >= 18
     assert [(name, found) for name, content in files if (found := words_in(content, marks(folder)))] == []
+
+
+def test_every_package_is_one_that_every_reader_takes(done: Any) -> None:
+    folder, before, _ = done
+    packages = {name: content for name, content in written(folder, before) if content.startswith(b"PK")}
+    assert len(packages) >= 12
+    assert {name: found for name, content in packages.items() if (found := faults(content))} == {}
 
 
 def test_nothing_is_left_in_the_temporary_folder_and_no_lock(done: Any) -> None:

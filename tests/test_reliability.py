@@ -18,6 +18,7 @@ PARTS: dict[str, dict[str, object]] = {
         "slowest hostile file": "a million styles", "largest hostile file": "a bomb",
         "largest hostile file bytes inflated": 4_000_000_000, "failures": [],
     },
+    "Large files": {"large files tried": 200, "large files that broke a bound": 0, "said": []},
     "Changed workbooks": {"workbooks changed": 1_000, "other errors or hangs": 0, "said": []},
     "Dose safety": {"inputs tried": 500, "wrong doses": 0},
     "Faults while writing": {
@@ -37,7 +38,7 @@ def with_figure(title: str, key: str, value: object) -> dict[str, dict[str, obje
 
 def test_the_totals_are_of_all_parts() -> None:
     found = totals(PARTS)
-    assert found["Inputs tried"] == 40 + 1_000 + 500 + 25
+    assert found["Inputs tried"] == 40 + 200 + 1_000 + 500 + 25
     assert found["Faults injected"] == 4_140
     assert all(found[name] == 0 for name in reliability.MUST_BE_ZERO)
     assert found["Slowest hostile file"] == "a million styles, 2.5 s"
@@ -55,6 +56,7 @@ def test_the_totals_are_of_all_parts() -> None:
         ("Leaks", "ways to the network tried", "Leaks"),
         ("Leaks", "names, folders or computers told", "Leaks"),
         ("Dose safety", "wrong doses", "Wrong doses"),
+        ("Large files", "large files that broke a bound", "Large files that broke a bound"),
         ("Changed workbooks", "other errors or hangs", "Other errors or hangs over changed workbooks"),
         (
             "Files from elsewhere",
@@ -97,6 +99,7 @@ def test_quick_tries_less_of_everything() -> None:
     assert seen == [reliability.QUICK, reliability.FULL]
     assert reliability.FULL.faults >= 1_000
     assert reliability.QUICK.faults < reliability.FULL.faults
+    assert reliability.QUICK.heavy < reliability.FULL.heavy == 200
     assert reliability.QUICK.practices < reliability.FULL.practices
     assert reliability.QUICK.changed < reliability.FULL.changed == 1
 

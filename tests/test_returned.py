@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import datetime
 import io
+import random
 import re
+import time
 import zipfile
 from collections.abc import Callable
 from pathlib import Path
@@ -19,7 +21,7 @@ from workbook_tools.errors import ReadError
 from workbook_tools.layouts import case_log
 from workbook_tools.quantities.boundary import serial
 from workbook_tools.sharing.locked import locked
-from workbook_tools.sharing.returned import Returned, returned_rows
+from workbook_tools.sharing.returned import Returned, differing, returned_rows
 
 FIRST = 5  # row of the first day
 DATE = datetime.date(2026, 7, 25)
@@ -158,7 +160,7 @@ def test_other_versions_are_said(tmp_path: Path) -> None:
     with zipfile.ZipFile(path) as archive:
         held = archive.read(PROPERTY).decode()
     version = re.search(r'name="Copy version"[^>]*><[^>]*>1<', held)
-    log_version = re.search(r'name="Log version"[^>]*><[^>]*>2<', held)
+    log_version = re.search(r'name="Log version"[^>]*><[^>]*>3<', held)
     assert version is not None
     assert log_version is not None
     line = {part for part in zipfile.ZipFile(path).namelist() if part == LINE or "/worksheets/" in part}
@@ -170,7 +172,7 @@ def test_other_versions_are_said(tmp_path: Path) -> None:
     assert codes(found) == ["other-layout"]
     assert found.rows == []
     older = replaced(path, log_version[0], log_version[0][:-2] + "1<", (PROPERTY,))
-    older = replaced(older.rename(tmp_path / "b.xlsx"), "version=1 log=2", "version=1 log=1", tuple(line))
+    older = replaced(older.rename(tmp_path / "b.xlsx"), "version=1 log=3", "version=1 log=1", tuple(line))
     found = read(older)
     assert codes(found) == ["older-log-layout"]
     assert len(found.rows) == 1
@@ -347,3 +349,56 @@ def test_a_row_that_was_put_in_moves_the_others_and_is_the_only_change(tmp_path:
     path = tmp_path / "back.xlsx"
     book.save(path)
     assert [(one.what, one.texts) for one in read(path).changed] == [("added", ("Put in",))]
+
+
+# --------------------------------------------------------------------------------------------- rows that were compared
+
+
+def applied(before: list[str], after: list[str]) -> list[str]:
+    """The first list with the stretches in which they differ taken from the second: the second, if they are right."""
+    made, place = [], 0
+    for start, stop, other, other_stop in differing(before, after):
+        assert before[start:stop] != after[other:other_stop]
+        made += before[place:start] + after[other:other_stop]
+        place = stop
+    return made + before[place:]
+
+
+def test_what_differs_gives_the_second_list_from_the_first() -> None:
+    """2,000 pairs of lists, most of their marks more than once, from a seeded generator."""
+    chance = random.Random(5)
+    for _ in range(2_000):
+        marks = [f"{n:05}" for n in range(chance.randint(1, 12))]
+        before = [chance.choice(marks) for _ in range(chance.randint(0, 25))]
+        after = list(before)
+        for _ in range(chance.randint(0, 5)):
+            place = chance.randint(0, len(after))
+            after[place : place + chance.randint(0, 3)] = [chance.choice(marks) for _ in range(chance.randint(0, 3))]
+        assert applied(before, after) == after
+
+
+@pytest.mark.parametrize(
+    ("before", "after", "wanted"),
+    [
+        ("abcdef", "abXcdef", [(2, 2, 2, 3)]),  # a row put in
+        ("abcdef", "abdef", [(2, 3, 2, 2)]),  # one taken out
+        ("abcdef", "abXdef", [(2, 3, 2, 3)]),
+        ("a00b00c", "a00X0b00c", [(3, 3, 3, 5)]),  # between blank rows
+        ("", "", []),
+        ("abc", "", [(0, 3, 0, 0)]),
+    ],
+)
+def test_where_lists_differ(before: str, after: str, wanted: list[tuple[int, int, int, int]]) -> None:
+    assert list(differing(before, after)) == wanted
+
+
+@pytest.mark.parametrize(
+    "before",
+    [["0"] * 100_000, ["0", "1"] * 50_000, [str(n) for n in range(100_000)], [str(n % 7) for n in range(100_000)]],
+)
+def test_marks_that_come_with_a_file_cannot_hold_a_merge(before: list[str]) -> None:
+    """Matching every pair of equal marks took 155 s for a copy of 0.6 MB; 100,000 rows take less than 2 s."""
+    for after in (before[::-1], before[1:] + before[:1], ["x", *before[: len(before) // 2]]):
+        started = time.process_time()
+        list(differing(before, after))
+        assert time.process_time() - started < 2

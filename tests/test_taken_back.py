@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime
+import re
 from pathlib import Path
 from typing import Any
 
@@ -11,6 +12,7 @@ import pytest
 from click.testing import CliRunner
 
 from demo.practice import practice
+from tests.support.leaks import in_bytes, raw_parts
 from tests.support.office import Office
 from workbook_tools.caselog.checking import check_log
 from workbook_tools.caselog.merging_files import merge_files
@@ -19,7 +21,8 @@ from workbook_tools.cli.main import cli
 from workbook_tools.layouts import case_log
 from workbook_tools.layouts.compute import Computed
 from workbook_tools.sharing.copy import producer_copy
-from workbook_tools.sharing.taken_back import taken_back
+from workbook_tools.sharing.taken_back import UNVERIFIED, taken_back
+from workbook_tools.workbook.key import key_of, with_key
 from workbook_tools.workbook.log import build_log
 
 MADE = datetime.datetime(2026, 11, 25, 9)
@@ -77,7 +80,7 @@ def test_daily_rows_are_merged_and_merging_again_changes_nothing(
     back = edited(how, files, tmp_path, office)
     before = read_log(files["log"], case_log())
     taken = taken_back(back, case_log(), before)
-    assert taken.notes == ()
+    assert [note.say for note in taken.notes] == [UNVERIFIED]
     done = merge_files(files["log"], [], case_log(), MADE, None, {str(back): taken.log})
     assert done.merged.conflicts == []
     merged = tmp_path / "merged.xlsx"
@@ -141,7 +144,8 @@ def test_a_copy_of_a_site_that_the_log_does_not_have(files: dict[str, Path], tmp
     path.write_bytes(build_log(case_log(), data))
     taken = taken_back(files["copy"], case_log(), read_log(path, case_log()))
     assert [note.say for note in taken.notes] == [
-        "It is a copy for site S01, which the log does not have: no row was merged."
+        UNVERIFIED,
+        "It is a copy for site S01, which the log does not have: no row was merged.",
     ]
 
 
@@ -164,3 +168,125 @@ def test_a_copy_whose_daily_sheet_cannot_be_read_is_no_success(files: dict[str, 
     done = CliRunner().invoke(cli, words)
     assert done.exit_code == 1, done.output
     assert "has no daily sheet any more" in " ".join(done.output.split())
+
+
+# ------------------------------------------------------------------------------------------- the site that it is for
+
+
+def sent_by(log: Path, copy: Path, site: str = "S01") -> Path:
+    """A copy that the command has made, with two filled rows."""
+    done = CliRunner().invoke(cli, ["share", str(log), "--site", site, "--out", str(copy)])
+    assert done.exit_code == 0, done.output
+    sheet, cells = filled(copy)
+    book = openpyxl.load_workbook(copy)
+    for place, text in cells.items():
+        book[sheet][place] = float(text)
+    book.save(copy)
+    return copy
+
+
+def claiming(copy: Path, site: str, group: str, without_seal: bool = False, rows_too: bool = True) -> None:
+    """Edit a copy as somebody would who wants its rows under another site: in all places that say whose it is."""
+    book = openpyxl.load_workbook(copy)
+    for one in book.custom_doc_props.props:
+        one.value = site if one.name == "Copy site" else one.value
+    if without_seal and "Copy seal" in book.custom_doc_props.names:
+        del book.custom_doc_props["Copy seal"]
+    for page in book.worksheets:
+        for row in page.iter_rows():
+            for cell in row:
+                text = str(cell.value)
+                if text.startswith("producer-copy "):
+                    text = text.replace("site=S01", f"site={site}")
+                    cell.value = re.sub(r" seal=\w+", "", text) if without_seal else text
+                elif rows_too and re.match(r"S01-\d{10}-", text):
+                    cell.value = text.replace("S01", site, 1)
+    sheet, headings, first = daily(copy)
+    for number in (first, first + 1):
+        book[sheet][f"{headings['Group of fish']}{number}"] = group
+    book.save(copy)
+
+
+@pytest.fixture(scope="module")
+def with_keys(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Path]:
+    """The demo's log with a key, and the same without."""
+    folder = tmp_path_factory.mktemp("keys")
+    content = build_log(case_log(), practice())
+    made = {"key": folder / "log.xlsx", "none": folder / "old log.xlsx"}
+    made["key"].write_bytes(with_key(content))
+    made["none"].write_bytes(content)
+    return made
+
+
+def merged(log: Path, copy: Path, out: Path, *more: str) -> tuple[int, str]:
+    done = CliRunner().invoke(cli, ["merge", str(log), str(copy), "--out", str(out), *more])
+    return done.exit_code, " ".join(done.output.split())
+
+
+OTHER_GROUP = next(row["stock"] for row in practice()["stocks"] if row["site"] == "S02")
+
+
+@pytest.mark.parametrize("without_seal", [False, True])
+def test_a_copy_edited_to_claim_another_site_is_refused_until_the_site_is_confirmed(
+    without_seal: bool, with_keys: dict[str, Path], tmp_path: Path
+) -> None:
+    """Site, rows' ids and groups were changed everywhere; 22 rows went into the other site by that."""
+    log, copy, out = with_keys["key"], tmp_path / "copy.xlsx", tmp_path / "merged.xlsx"
+    sent_by(log, copy)
+    code, said = merged(log, copy, tmp_path / "honest.xlsx")
+    assert (code, "Added to Losses: 2 rows" in said, "verified" in said) == (0, True, False), said
+    claiming(copy, "S02", OTHER_GROUP, without_seal)
+    code, said = merged(log, copy, out)
+    assert code == 2
+    assert "says that it is the copy for site S02, but" in said
+    assert "--confirm-site S02" in said
+    assert not out.exists()
+    assert merged(log, copy, out, "--confirm-site", "S01")[0] == 2
+    code, said = merged(log, copy, out, "--confirm-site", "s02")
+    assert code == 0, said
+    assert "It was taken because you confirmed site S02." in said
+    assert "Added to Losses: 2 rows" in said
+
+
+def test_a_log_without_a_key_says_so_and_asks_where_the_rows_say_another_site(
+    with_keys: dict[str, Path], tmp_path: Path
+) -> None:
+    log, copy = with_keys["none"], tmp_path / "copy.xlsx"
+    sent_by(log, copy)
+    code, said = merged(log, copy, tmp_path / "honest.xlsx")
+    assert code == 0
+    assert UNVERIFIED in said
+    claiming(copy, "S02", OTHER_GROUP, rows_too=False)
+    code, said = merged(log, copy, tmp_path / "merged.xlsx")
+    assert code == 2
+    assert "its rows have the ids of S01." in said
+    code, said = merged(log, copy, tmp_path / "merged.xlsx", "--confirm-site", "S02")
+    assert code == 1  # the names of the rows are a fault even so
+    assert "Added to Losses: 2 rows" in said
+
+
+def test_a_copy_of_another_log_is_in_doubt_and_one_of_a_lent_log_is_not(
+    with_keys: dict[str, Path], tmp_path: Path
+) -> None:
+    other, lent = tmp_path / "other.xlsx", tmp_path / "lent.xlsx"
+    other.write_bytes(with_key(with_keys["none"].read_bytes()))
+    assert CliRunner().invoke(cli, ["lend", str(with_keys["key"]), "--out", str(lent), "--mark", "T"]).exit_code == 0
+    copy = sent_by(with_keys["key"], tmp_path / "copy.xlsx")
+    assert merged(other, copy, tmp_path / "m.xlsx")[0] == 2
+    assert merged(lent, copy, tmp_path / "m2.xlsx")[0] == 0
+    keys = [key_of(path.read_bytes()) for path in (with_keys["key"], lent, other, tmp_path / "m2.xlsx")]
+    assert keys[0] == keys[1] == keys[3] != keys[2]
+
+
+def test_a_new_log_has_a_key_and_its_copies_have_it_not(tmp_path: Path) -> None:
+    made = [tmp_path / "a.xlsx", tmp_path / "b.xlsx"]
+    for path in made:
+        assert CliRunner().invoke(cli, ["new", "log", str(path), "--rows", "3"]).exit_code == 0
+    keys = [key_of(path.read_bytes()) for path in made]
+    assert all(len(key) == 32 for key in keys)
+    assert keys[0] != keys[1]
+    computed = Computed(case_log(), {"sites": [{"site": "S01", "name": "Alder springs"}]})
+    copy = producer_copy(computed, "S01", MADE, key=keys[0]).content
+    assert not in_bytes(keys[0], raw_parts(copy))
+    assert in_bytes("seal=", raw_parts(copy))
+    assert key_of(copy) == ""

@@ -180,7 +180,14 @@ def test_columns_that_a_person_moved(tmp_path: Path, office: Office) -> None:
     before = stored(path, load(OLDER))
     new = write(tmp_path / "new.xlsx", upgraded(path, LAYOUT))
     after = stored(new, LAYOUT)
-    differing = {place for place in before if after[place] != before[place]}
+    gone = {"Temperature ahead C", "Degree days before", "Degree days to reach"}  # steps of counting degree days
+    assert {place[1] for place in before.keys() - after.keys()} == gone
+    differing = {place for place in before.keys() & after.keys() if after[place] != before[place]}
+    # a day of degree days counts when it is over: one day later, in other words
+    counted = {("Treatments", heading, 7) for heading in ("Days held", "Release date", "Counted by")}
+    assert counted <= differing
+    assert after["Treatments", "Release date", 7] == before["Treatments", "Release date", 7] + 1
+    differing -= counted | {("Treatments", "Days short of it", 6)}
     assert {(sheet, row) for sheet, _, row in differing} == {("Baths", 6)}  # its lot is on no sheet yet
     assert {heading for _, heading, _ in differing} <= {
         "Check",

@@ -151,7 +151,8 @@ class LeakError(WorkbookToolsError, ValueError):
         shown = [f"  {hit}" for hit in self.hits[:20]]
         more = [f"  and {len(self.hits) - 20} more"] if len(self.hits) > 20 else []
         first = f"The copy for site {site} was not written: it holds what is private or another site's."
-        super().__init__("\n".join([first, *shown, *more]))
+        last = "Mend it in the log, or say --allow with the text where it may be there."
+        super().__init__("\n".join([first, *shown, *more, last]))
 
 
 class HostError(WorkbookToolsError, RuntimeError):

@@ -136,7 +136,7 @@ def xlsxwriter(baths: int, folder: Path) -> Timed:
 
 
 def deflate(baths: int, folder: Path) -> Timed:
-    from workbook_tools.workbook.package import COMPRESSION
+    from workbook_tools.packing import COMPRESSION
 
     del baths
     parts = parts_of(folder)

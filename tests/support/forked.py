@@ -126,6 +126,29 @@ def _child(job: Job, out: Path, error: Path) -> None:
         os._exit(code)
 
 
+def read_in_a_fork(content: bytes) -> int:
+    """How a process ends that lets a workbook in and reads all its sheets: 0, 2 for a refusal in words, or a signal."""
+    from workbook_tools.errors import ReadError
+    from workbook_tools.intake import admitted, native_cells, native_workbook
+
+    child = os.fork()
+    if child == 0:
+        code = 70
+        try:
+            resource.setrlimit(resource.RLIMIT_AS, (MEMORY, MEMORY))
+            resource.setrlimit(resource.RLIMIT_CORE, (0, 0))
+            os.dup2(os.open(os.devnull, os.O_WRONLY), 2)
+            workbook = native_workbook(admitted("counts", content).content, "counts")
+            for sheet in workbook.sheet_names:
+                native_cells(workbook, sheet, "counts")
+            code = 0
+        except ReadError:
+            code = 2
+        finally:
+            os._exit(code)
+    return os.waitstatus_to_exitcode(os.waitpid(child, 0)[1])
+
+
 def _obey_permissions() -> None:
     """As root, give up the right to read what nobody may read."""
     if os.geteuid() == 0:

@@ -17,7 +17,7 @@ import tempfile
 import time
 import zipfile
 import zlib
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from pathlib import Path
 
 from tests.support.forked import MEMORY, SECONDS, Job, run_all
@@ -152,6 +152,22 @@ ROWS_OUT_OF_ORDER = row(5, b'<c r="A5"><v>1</v></c>') + row(3, b'<c r="A3"><v>1<
 OPEN_DOCUMENT = {"mimetype": b"application/vnd.oasis.opendocument.spreadsheet", "content.xml": b"<a/>"}
 
 # bytes that every command turns away: a name, how they are made, and words of the reason
+
+
+def said_texts_part(number: bytes) -> bytes:
+    return re.sub(rb'uniqueCount="\d+"', b'uniqueCount="%b"' % number, parts_of(good())[STRINGS], count=1)
+
+
+def said_texts(number: bytes) -> bytes:
+    """A table of texts that says it has so many."""
+    return changed({STRINGS: said_texts_part(number)})
+
+
+def without_texts() -> bytes:
+    """The links of the workbook, without the one to its texts; readers find the part by its name."""
+    return re.sub(rb"<Relationship [^>]*sharedStrings[^>]*/>", b"", parts_of(good())[RELATIONS])
+
+
 REFUSED: dict[str, tuple[Make, str]] = {
     "empty": (lambda: b"", "0 bytes"),
     "one byte": (lambda: b"P", "not an .xlsx"),
@@ -292,6 +308,16 @@ REFUSED: dict[str, tuple[Make, str]] = {
         lambda: replaced(STYLES, b"</cellXfs>", b"".join(MANY_FORMATS) + b"</cellXfs>"),
         "65,490 are allowed",
     ),
+    "four thousand million texts": (lambda: said_texts(b"4294967295"), "5,000,000 are allowed"),
+    "texts of no number": (lambda: said_texts(b"-1"), "texts; 5,000,000"),
+    "texts in a nested table": (
+        lambda: replaced(STRINGS, b"</sst>", b"<sst uniqueCount = '4294967295'/></sst>"),
+        "5,000,000 are allowed",
+    ),
+    "texts that nothing points to": (
+        lambda: changed({RELATIONS: without_texts(), STRINGS: said_texts_part(b"4294967295")}),
+        "5,000,000 are allowed",
+    ),
     "text that is not there": (
         lambda: in_sheet(row(1, b'<c r="A1" t="s"><v>99999999</v></c>')),
         "string index not found",
@@ -299,6 +325,9 @@ REFUSED: dict[str, tuple[Make, str]] = {
 }
 
 MACROS = {"xl/vbaProject.bin": b"\xd0\xcf\x11\xe0" + bytes(600)}
+
+
+SAYS_HOW_MANY = re.compile(rb'\b(\w*[cC]ount|spans|maxSheets|dxfId|numFmtId)="\d+"')
 
 
 def linked(kind: str, target: str, outside: bool = False) -> dict[str, bytes]:
@@ -317,6 +346,20 @@ def outside_links(kind: str, target: str) -> bytes:
 
 def with_name(text: bytes) -> bytes:
     return replaced(WORKBOOK, b"</definedNames>", b'<definedName name="Odd">%s</definedName></definedNames>' % text)
+
+
+def hostile_counts() -> Iterator[tuple[str, bytes]]:
+    """The good log, with every number that says how many of something there are changed for one that lies."""
+    parts = parts_of(good())
+    kinds = {re.sub(r"\d+", "", name): name for name in sorted(parts, reverse=True)}  # the first of each kind
+    for name in kinds.values():
+        content = parts[name]
+        for said in sorted(set(SAYS_HOW_MANY.findall(content))):
+            for number in (b"-1", b"100000000", b"4294967295", b"18446744073709551615", b"99999999999999999999"):
+                yield (
+                    f"{name} {said.decode()} {number.decode()}",
+                    changed({name: re.sub(rb"\b%b=\"\d+\"" % said, b'%b="%b"' % (said, number), content)}),
+                )
 
 
 DDE = (

@@ -10,7 +10,7 @@ from lxml import etree
 
 from workbook_tools.addresses import letter
 from workbook_tools.caselog.checking import Checked, Finding
-from workbook_tools.errors import EditError, SaveError
+from workbook_tools.errors import EditError
 from workbook_tools.layouts.model import quoted
 from workbook_tools.workbook.cells import SheetCells, Strings, value_cell
 from workbook_tools.workbook.editing import WorkbookEdit
@@ -37,9 +37,7 @@ def annotate(path: Path, checked: Checked, out: Path, replace: bool = False, see
     `seen` is the log as it was before it was checked: findings of one state are not put on another.
     Answers the backup of a file that was replaced. Raises SaveError where `out` is the log itself or cannot be written.
     """
-    if out.exists() and out.samefile(path):
-        raise SaveError(out, "is the log itself, which stays as it is; give the marked copy another name.")
-    return save(out, annotated(path.read_bytes(), checked, path), replace, seen)
+    return save(out, annotated(path.read_bytes(), checked, path), replace, seen or Seen(path))
 
 
 def annotated(content: bytes, checked: Checked, path: object = "workbook") -> bytes:

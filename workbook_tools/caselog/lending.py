@@ -11,7 +11,7 @@ from workbook_tools.caselog.ahead import MARK, SPARE_ROWS, computed_ids, pointed
 from workbook_tools.caselog.matching import alike_id
 from workbook_tools.caselog.opening import opened
 from workbook_tools.caselog.reading import ReadTable, read_log
-from workbook_tools.errors import DataError, EditError, SaveError
+from workbook_tools.errors import DataError, EditError
 from workbook_tools.intake import file_content
 from workbook_tools.layouts import Layout
 from workbook_tools.layouts.model import MARK_LETTERS
@@ -41,8 +41,6 @@ def lend(path: Path, layout: Layout, out: Path, mark: str, replace: bool = False
     """
     seen = Seen(path)
     done = lent(path, layout, mark)
-    if out.exists() and out.samefile(path):
-        raise SaveError(out, "is the log itself, which stays as it is; give the copy another name.")
     return done, save(out, done.content, replace, seen)
 
 

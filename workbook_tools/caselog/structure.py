@@ -11,6 +11,7 @@ from workbook_tools.addresses import column_number
 from workbook_tools.caselog.reading import ReadTable
 from workbook_tools.caselog.unread import sheet_parts
 from workbook_tools.intake.archive import Archive
+from workbook_tools.intake.markup import double_quoted
 
 PREFIX = rb"(?:[A-Za-z]\w*:)?"
 ROW = re.compile(rb"<" + PREFIX + rb'row\b[^>]*?\br="(\d+)"[^>]*?(?:/>|>(.*?)</' + PREFIX + rb"row>)", re.DOTALL)
@@ -39,7 +40,7 @@ def structures(archive: Archive, tables: Iterable[ReadTable]) -> dict[str, Struc
     for read in tables:
         part = parts.get(read.table.sheet.casefold())
         if part is not None and read.rows:
-            content = archive.read(part)
+            content = double_quoted(archive.read(part))
             structure = found[read.table.key] = Structure()
             _note_formulas(read, content, structure)
             structure.without_rule += _without_rule(read, content, structure.bare)

@@ -15,7 +15,7 @@ from xml.sax.saxutils import unescape
 from workbook_tools.addresses import column_number, letter
 from workbook_tools.intake import Archive
 from workbook_tools.intake.contents import links_of, main_part, sheets_of, tree_of
-from workbook_tools.intake.markup import Element
+from workbook_tools.intake.markup import Element, double_quoted
 from workbook_tools.intake.shortened import Shortened
 from workbook_tools.layouts.model import Column
 from workbook_tools.layouts.showing import as_shown
@@ -92,7 +92,7 @@ class BesideValues:
 
     def _whole(self, name: str) -> bytes:
         part = self._parts.get(name.casefold())
-        return b"" if part is None else self._archive.read(part)
+        return b"" if part is None else double_quoted(self._archive.read(part))
 
     def seen(self, name: str) -> tuple[int | None, int | None]:
         """How many rows at the top of a sheet are whole, and how many columns there are below; None : all."""

@@ -22,6 +22,7 @@ from workbook_tools.layouts import Layout, Table, load
 from workbook_tools.layouts.load import folder
 from workbook_tools.workbook.cell_formulas import Area
 from workbook_tools.workbook.editing import NewColumn, WorkbookEdit
+from workbook_tools.workbook.key import put_key
 from workbook_tools.workbook.log import build_log
 from workbook_tools.workbook.models import Model
 from workbook_tools.workbook.saving import save
@@ -53,7 +54,7 @@ def upgrade(path: Path, layout: Layout, out: Path | None = None) -> tuple[Upgrad
     done = upgraded(path, layout)
     if done.content is None:
         return done, None
-    return done, save(path if out is None else out, done.content, replace=out is None, seen=seen)
+    return done, save(path if out is None else out, done.content, replace=out is None, seen=seen, in_place=out is None)
 
 
 def upgraded(path: Path, layout: Layout) -> Upgrade:
@@ -246,6 +247,7 @@ class Renewal:
             self.changes.append(f"New sheet {sheet}.")
         self._names()
         self.edit.set_property(VERSION, self.layout.version)
+        put_key(self.edit)
 
     def _log(self, key: str, standing: Standing, tables: Mapping[str, Table]) -> None:
         refresh = TableRefresh(self.edit, self.model, standing, tables, self.restore)

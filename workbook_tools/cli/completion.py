@@ -6,6 +6,7 @@ import click
 from click.shell_completion import get_completion_class
 
 from workbook_tools.cli.main import cli
+from workbook_tools.cli.printing import say
 
 SHELLS = ("bash", "zsh", "fish")
 
@@ -23,4 +24,4 @@ def completion(shell: str) -> None:
     """
     kind = get_completion_class(shell)
     assert kind is not None
-    click.echo(kind(cli, {}, "workbook-tools", "_WORKBOOK_TOOLS_COMPLETE").source())
+    say(*kind(cli, {}, "workbook-tools", "_WORKBOOK_TOOLS_COMPLETE").source().split("\n"))

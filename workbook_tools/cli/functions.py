@@ -8,7 +8,7 @@ import click
 
 from workbook_tools.cli.main import cli
 from workbook_tools.cli.options import JSON
-from workbook_tools.cli.printing import number, print_json, print_table
+from workbook_tools.cli.printing import number, print_json, print_table, say
 
 if TYPE_CHECKING:
     from workbook_tools.catalogue import Entry
@@ -53,7 +53,7 @@ def calc(function: str, arguments: tuple[str, ...], as_json: bool) -> None:
         _print_rows(found, result)
     else:
         unit = "" if found.result.unit in ("", "1") else f" {found.result.unit}"
-        click.echo(f"{number(result)}{unit}")
+        say(f"{number(result)}{unit}")
 
 
 def _print_rows(found: Entry, rows: list[list[Any]]) -> None:
@@ -111,12 +111,12 @@ def described(found: Entry) -> dict[str, Any]:
 
 def _explain(found: Entry) -> None:
     facts = described(found)
-    click.echo(f"{found.signature}\n\n{facts['summary']}\n")
+    say(found.signature, "", facts["summary"], "")
     for argument in facts["arguments"]:
         default = "" if argument["default"] is None else f" Left out: {number(argument['default'])}."
-        click.echo(f"  {argument['name']}: {argument['meaning']} Allowed: {argument['allowed']}.{default}")
+        say(f"  {argument['name']}: {argument['meaning']} Allowed: {argument['allowed']}.{default}")
     unit = f" [{facts['result']['unit']}]" if facts["result"]["unit"] else ""
-    click.echo(f"\nAnswer: {facts['result']['meaning']}{unit}")
-    click.echo(f"\n{facts['notes']}\n\nSource: {facts['references']}")
+    say("", f"Answer: {facts['result']['meaning']}{unit}")
+    say("", *facts["notes"].split("\n"), "", *f"Source: {facts['references']}".split("\n"))
     if found.check.relations:
-        click.echo("Refused when: " + "; ".join(relation.sentence for relation in found.check.relations) + ".")
+        say("Refused when: " + "; ".join(relation.sentence for relation in found.check.relations) + ".")

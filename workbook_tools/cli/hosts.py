@@ -9,7 +9,7 @@ import click
 
 from workbook_tools.cli.main import cli
 from workbook_tools.cli.options import FILE, JSON, QUIET, REPLACE
-from workbook_tools.cli.printing import print_json, print_table
+from workbook_tools.cli.printing import print_json, print_table, say
 from workbook_tools.cli.writing import facts, held, made, put
 
 
@@ -42,7 +42,7 @@ def extension(
         if as_json:
             print_json({"removed": True})
         elif not quiet:
-            click.echo("Taken out of LibreOffice.")
+            say("Taken out of LibreOffice.")
         return
     if path is None:
         raise click.UsageError("name the file to write, such as functions.oxt")
@@ -52,13 +52,13 @@ def extension(
         content = host.build(Path(folder) / "functions.oxt").read_bytes()
     backup = save(path, content, replace)
     if not quiet and not as_json:
-        click.echo(made(path, backup))
+        say(made(path, backup))
     if install:
         host.install(path, shared=shared)
     if as_json:
         print_json(facts(path, backup) | {"installed": install})
     elif install and not quiet:
-        click.echo("Installed: start LibreOffice and type =BATH.MASS(40;80) in a cell.")
+        say("Installed: start LibreOffice and type =BATH.MASS(40;80) in a cell.")
 
 
 @cli.command(short_help="Put the functions as names into a workbook of yours.")
@@ -85,11 +85,11 @@ def names(path: Path, as_json: bool, quiet: bool) -> None:
             out = Path(folder) / "with-names.xlsx"
             known = put_names(path, out)
             content = out.read_bytes()
-        backup = save(path, content, replace=True, seen=seen)
+        backup = save(path, content, replace=True, seen=seen, in_place=True)
     if as_json:
         print_json(facts(path, backup) | {"names": len(known)})
     elif not quiet:
-        click.echo(f"{made(path, backup)}. {len(known)} names are in it.")
+        say(f"{made(path, backup)}. {len(known)} names are in it.")
 
 
 @cli.command(short_help="Write the user functions for Excel 2016 to 2021.")

@@ -11,7 +11,7 @@ import click
 
 from workbook_tools import __version__
 from workbook_tools.cli.options import AS_JSON
-from workbook_tools.cli.printing import print_json
+from workbook_tools.cli.printing import print_json, visible
 from workbook_tools.errors import WorkbookToolsError
 
 EPILOG = """
@@ -48,7 +48,7 @@ class Refusal(click.ClickException):
 
     def __init__(self, message: str, as_json: bool) -> None:
         self.as_json = as_json
-        super().__init__(message)
+        super().__init__(visible(message, "\n"))
 
     def show(self, file: IO[Any] | None = None) -> None:
         if self.as_json:
@@ -77,6 +77,9 @@ class Commands(click.Group):
             return super().invoke(ctx)
         except WorkbookToolsError as error:
             raise Refusal(str(error), bool(ctx.meta.get(AS_JSON))) from error
+        except click.ClickException as error:  # click's own: what it quotes may come from a file
+            vars(error)["message"] = visible(error.message, "\n")
+            raise
         except MemoryError as error:
             raise Refusal(NO_MEMORY, bool(ctx.meta.get(AS_JSON))) from error
         except BrokenPipeError:  # whoever read the output has gone; click ends quietly

@@ -9,7 +9,7 @@ import click
 
 from workbook_tools.cli.main import cli
 from workbook_tools.cli.options import FILE, JSON, QUIET
-from workbook_tools.cli.printing import print_json
+from workbook_tools.cli.printing import print_json, say
 from workbook_tools.cli.writing import held, named
 
 
@@ -46,12 +46,12 @@ def mend(path: Path, out: Path | None, as_json: bool, quiet: bool) -> None:
             }
         )
     elif not quiet and done.content is None:
-        click.echo(f"{path}: nothing is broken; nothing was changed.")
+        say(f"{path}: nothing is broken; nothing was changed.")
     elif not quiet:
-        click.echo(f"Mended {target or path}" + (f"; the old file is kept as {backup.name}" if backup else ""))
+        say(f"Mended {target or path}" + (f"; the old file is kept as {backup.name}" if backup else ""))
         for change in done.changes:
-            click.echo(f"  {change}")
+            say(f"  {change}")
         if done.looks:
-            click.echo("Wants a look:")
+            say("Wants a look:")
         for look in done.looks:
-            click.echo(f"  {look}")
+            say(f"  {look}")

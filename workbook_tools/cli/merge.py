@@ -11,7 +11,7 @@ import click
 
 from workbook_tools.cli.main import cli
 from workbook_tools.cli.options import FILE, JSON, QUIET, REPLACE
-from workbook_tools.cli.printing import print_json
+from workbook_tools.cli.printing import print_json, say
 from workbook_tools.cli.writing import facts, held, made, named
 
 if TYPE_CHECKING:
@@ -30,11 +30,18 @@ WHOLE_ROWS = ("other-thing", "id-doubled", "no-id", "no-room")
 @click.option("--out", type=FILE, help="Write the merged log to this new file.")
 @click.option("--replace", is_flag=True, help="Write over LOG, or over --out; a dated backup is kept beside it.")
 @click.option("--base", type=FILE, help="An older state that LOG and the copies come from: shows who changed what.")
+@click.option(
+    "--confirm-site",
+    multiple=True,
+    metavar="ID",
+    help="Take a producer's copy for this site although its origin is in doubt.",
+)
 @JSON
 @QUIET
 def merge(
-    log: Path, copies: tuple[Path, ...], out: Path | None, replace: bool, base: Path | None, as_json: bool, quiet: bool
-) -> None:
+    log: Path, copies: tuple[Path, ...], out: Path | None, replace: bool, base: Path | None,
+    confirm_site: tuple[str, ...], as_json: bool, quiet: bool,
+) -> None:  # fmt: skip
     """Merge the COPIES of a case log into LOG: the office computer's, a tablet's, one that a producer sent back.
 
     Rows are matched by their id, on the Lists and Reference sheets by their first column; the case of letters and the
@@ -50,7 +57,8 @@ def merge(
     With --base, a cell that only one side changed takes the changed value, and emptied cells count as changed.
 
     A copy that a producer sent back (see share) gives its daily rows, for groups of its own site; changes to your pages
-    in it are printed and not applied.
+    in it are printed and not applied. One that this log did not seal for the site it names is refused until you confirm
+    the site by its id.
 
     Merging again changes nothing; the order of the copies does not matter. Everything else in LOG's file stays as it
     is: columns and sheets that were added, charts, text boxes.
@@ -67,31 +75,38 @@ def merge(
         raise click.UsageError("say where the merged log goes: --out PATH for a new file, or --replace for LOG itself")
     target = log if out is None else named(out)
     with held(log, "merge") if _same(target, log) else contextlib.nullcontext():
-        done, where, whole = _merged(log, copies, target, base, replace)
+        done, where, whole = _merged(log, copies, target, base, replace, confirm_site)
     if as_json:
         print_json({"file": str(target)} | done.as_dict())
     elif not quiet:
         print_merge(done.merged)
-        click.echo(where)
+        say(where)
     raise SystemExit(0 if whole and not done.merged.conflicts else 1)
 
 
 def _merged(
-    log: Path, copies: tuple[Path, ...], target: Path, base: Path | None, replace: bool
+    log: Path, copies: tuple[Path, ...], target: Path, base: Path | None, replace: bool, confirmed: tuple[str, ...]
 ) -> tuple[MergedFile, str, bool]:
     """The merge, written, the sentence that says so, and whether all of the returned copies could be taken."""
     import datetime
 
     from workbook_tools.caselog.merging_files import merge_files
     from workbook_tools.caselog.reading import read_log
+    from workbook_tools.intake import file_content
     from workbook_tools.layouts import case_log
     from workbook_tools.sharing.returned import identity
     from workbook_tools.sharing.taken_back import taken_back
+    from workbook_tools.workbook.key import key_of
     from workbook_tools.workbook.seen import Seen
 
     seen = Seen(log, *copies, *([base] if base else []))
     layout = case_log()
-    back = {str(path): taken_back(path, layout, read_log(log, layout)) for path in copies if identity(path) is not None}
+    key = key_of(file_content(log))
+    back = {
+        str(path): taken_back(path, layout, read_log(log, layout), key, confirmed)
+        for path in copies
+        if identity(path) is not None
+    }
     logs = [path for path in copies if str(path) not in back]
     rows = {name: one.log for name, one in back.items()}
     done = merge_files(log, logs, layout, datetime.datetime.now(), base, rows)
@@ -134,12 +149,12 @@ def lend(log: Path, out: Path, mark: str, replace: bool, as_json: bool, quiet: b
         return
     if quiet:
         return
-    click.echo(made(target, backup))
+    say(made(target, backup))
     shown = ", ".join(f"{sheet} {name}" for sheet, name in done.first.items())
-    click.echo(f"Its next rows are {shown}." if shown else "It has no empty rows with ids.")
+    say(f"Its next rows are {shown}." if shown else "It has no empty rows with ids.")
     if done.first and done.full:
-        click.echo(f"No empty row with an id is left on {', '.join(done.full)}.")
-    click.echo(f'Bring it back with: workbook-tools merge "{log}" "{target}" --replace')
+        say(f"No empty row with an id is left on {', '.join(done.full)}.")
+    say(f'Bring it back with: workbook-tools merge "{log}" "{target}" --replace')
 
 
 def _save(target: Path, log: Path, done: MergedFile, replace: bool, seen: Seen) -> str:
@@ -149,7 +164,7 @@ def _save(target: Path, log: Path, done: MergedFile, replace: bool, seen: Seen) 
     seen.check()
     if _same(target, log) and not done.differs:
         return f"{target} has all of it already; nothing was written."
-    backup = save(target, done.content, replace, seen)
+    backup = save(target, done.content, replace, seen, in_place=_same(target, log))
     listed = f"; {done.newly_listed} new on its sheet Merge conflicts" if done.newly_listed else ""
     return made(target, backup) + listed
 
@@ -157,12 +172,12 @@ def _save(target: Path, log: Path, done: MergedFile, replace: bool, seen: Seen) 
 def print_merge(merged: Merged) -> None:
     """What was done and found, in plain sentences."""
     for remark in merged.remarks:
-        click.echo(f"Note on {remark.file}: {remark.say}")
+        say(f"Note on {remark.file}: {remark.say}")
     for rows in _by_sheet(merged.added):
-        click.echo(f"Added to {rows[0].sheet}: {_counted(len(rows), 'row')}, {_names(rows)}.")
+        say(f"Added to {rows[0].sheet}: {_counted(len(rows), 'row')}, {_names(rows)}.")
     for word, changes in (("Filled", merged.filled), ("Changed", merged.changed)):
         for cells in _by_sheet(changes):
-            click.echo(f"{word} on {cells[0].sheet}: {_counted(len(cells), 'cell')}.")
+            say(f"{word} on {cells[0].sheet}: {_counted(len(cells), 'cell')}.")
             _print_most([f"  {_change(cell)}" for cell in cells], "  ")
     _print_most([f"Conflict on {c[0].sheet}, {_row(c[0])}: {_said(c)}" for c in _by_row(merged.conflicts)])
     counts = (
@@ -171,15 +186,15 @@ def print_merge(merged: Merged) -> None:
         f"{_counted(len(merged.changed), 'cell')} changed",
         f"{_counted(len(merged.conflicts), 'cell')} in conflict",
     )
-    click.echo(f"{', '.join(counts)}.")
+    say(f"{', '.join(counts)}.")
 
 
 def _print_most(lines: Sequence[str], indent: str = "") -> None:
     """The first lines of one kind, and how many there are besides."""
     for line in lines[:MOST_LINES]:
-        click.echo(line)
+        say(line)
     if len(lines) > MOST_LINES:
-        click.echo(f"{indent}and {len(lines) - MOST_LINES} more (--json lists all)")
+        say(f"{indent}and {len(lines) - MOST_LINES} more (--json lists all)")
 
 
 def _by_sheet(parts: Iterable[Any]) -> list[list[Any]]:

@@ -9,7 +9,7 @@ import click
 
 from workbook_tools.cli.main import cli
 from workbook_tools.cli.options import FILE, JSON, PAPER, QUIET, REPLACE
-from workbook_tools.cli.printing import print_json, print_table
+from workbook_tools.cli.printing import print_json, print_table, say
 from workbook_tools.cli.writing import facts, made, named
 
 if TYPE_CHECKING:
@@ -61,7 +61,7 @@ def plan(
     elif not quiet:
         print_plan(found)
         if sentence:
-            click.echo(sentence)
+            say(sentence)
 
 
 def _suggested(computed: Computed, visit: str | None) -> dict[tuple[str, str], tuple[float, str]]:
@@ -74,9 +74,7 @@ def _suggested(computed: Computed, visit: str | None) -> dict[tuple[str, str], t
     if not blank:
         return {}
     if not installed():
-        click.echo(
-            "Suggested start doses need: pip install 'workbook-tools[insight]'. Reference values are used.", err=True
-        )
+        say("Suggested start doses need: pip install 'workbook-tools[insight]'. Reference values are used.", err=True)
         return {}
     return learned_starts(responses(computed), blank)
 
@@ -87,19 +85,19 @@ def print_plan(planned: VisitPlan) -> None:
     from workbook_tools.layouts.amounts import amount, short
 
     site = " ".join(part for part in (planned.site, planned.site_name) if part)
-    click.echo(f"Plan of visit {planned.visit}, {planned.date}, {site}".rstrip(", "))
+    say(f"Plan of visit {planned.visit}, {planned.date}, {site}".rstrip(", "))
     for note in planned.notes:
-        click.echo(f"  ! {note}")
+        say(f"  ! {note}")
     for bath in planned.baths:
-        click.echo(f"\nBath {bath.bath}: {bath.species}, {bath.agent}, {bath.vessel}, {short(bath.litres, 'L')}")
-        click.echo(f"  Start dose {short(bath.dose, 'mg/L')}: {bath.dose_words}")
+        say("", f"Bath {bath.bath}: {bath.species}, {bath.agent}, {bath.vessel}, {short(bath.litres, 'L')}")
+        say(f"  Start dose {short(bath.dose, 'mg/L')}: {bath.dose_words}")
         if bath.packets:
             rows = [[p.name, p.substance, amount(p.mass), p.effect] for p in bath.packets]
             print_table(
                 "Packets to weigh", ("Packet", "Substance", "g", "What it does"), rows, (False, False, True, False)
             )
         for note in bath.notes:
-            click.echo(f"  ! {note}")
+            say(f"  ! {note}")
     if planned.totals:
         rows = [
             [t.substance, amount(t.planned), amount(t.spare), amount(t.whole), takes_in_words(t)]
@@ -108,12 +106,12 @@ def print_plan(planned: VisitPlan) -> None:
         headings = ("Product", "Planned g", "Spare g", "In all g", "Take from the store")
         print_table("In all", headings, rows, (False, True, True, True, False))
     for words in planned.store_words:
-        click.echo(f"  ! {words}")
-    click.echo("Due by this visit:" if planned.follow_ups else "Nothing promised is due by this visit.")
+        say(f"  ! {words}")
+    say("Due by this visit:" if planned.follow_ups else "Nothing promised is due by this visit.")
     for follow_up in planned.follow_ups:
-        click.echo(f"  [ ] {follow_up.due}: {follow_up.what}")
-    click.echo("To take along:")
+        say(f"  [ ] {follow_up.due}: {follow_up.what}")
+    say("To take along:")
     for item in planned.checklist:
-        click.echo(f"  [ ] {item}")
+        say(f"  [ ] {item}")
     for caution in planned.cautions:
-        click.echo(f"  ! {caution}")
+        say(f"  ! {caution}")

@@ -10,14 +10,15 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from workbook_tools.cli.main import cli
-from workbook_tools.cli.options import FILE, JSON, QUIET
-from workbook_tools.cli.printing import console, number, print_json, print_table
+from workbook_tools.cli.options import FILE, JSON, QUIET, REPLACE
+from workbook_tools.cli.printing import console, number, print_json, print_table, say
 from workbook_tools.cli.writing import facts, made, named
 
 if TYPE_CHECKING:
     from workbook_tools.programme.answers import Programme
     from workbook_tools.programme.gathering import Gathered
 
+SUMMARY = "programme"  # the layout of a summary
 SHOWN = 20  # files named on the screen; all of them are in the table `files`, and with --json
 
 
@@ -32,11 +33,13 @@ SHOWN = 20  # files named on the screen; all of them are in the table `files`, a
 )
 @click.option("--workers", type=click.IntRange(1, 256), help="Processes to read with; left out: one for each core.")
 @click.option("--scheduler", default="", metavar="ADDRESS", help="Read on the Dask cluster at this address instead.")
+@REPLACE
 @QUIET
 @JSON
 def gather(
-    folder: Path, out: Path, summary: Path | None, workers: int | None, scheduler: str, quiet: bool, as_json: bool
-) -> None:
+    folder: Path, out: Path, summary: Path | None, workers: int | None, scheduler: str, replace: bool, quiet: bool,
+    as_json: bool,
+) -> None:  # fmt: skip
     """Read every case log below FOLDER into tables, one for each kind of row.
 
     TABLE.parquet is a folder. It holds a folder of Parquet files for each sheet (sites, baths, fish and so on), for
@@ -51,7 +54,8 @@ def gather(
     copies for producers, copies lent or marked, backups, lock files, hidden folders.
 
     Private notes of the logs ("yours alone") are not gathered. Names of sites, contacts and people are: keep the folder
-    as you keep the logs. The workbook of --summary holds counts alone, and no names.
+    as you keep the logs. The workbook of --summary holds counts alone, and no names; one of an earlier run is replaced,
+    any other file with --replace only, and a case log never.
 
     A cluster's workers need the same version of these tools and must see FOLDER under the same name.
 
@@ -71,7 +75,7 @@ def gather(
         raise click.UsageError(f"--out {out}: the name must end in .parquet")
     target = None if summary is None else named(summary)
     if target is not None:
-        _check_summary(target)
+        _check_summary(target, replace)
     if workers and scheduler:
         raise click.UsageError("--workers is about this computer; a cluster has its own: leave one of the two out")
     place = cluster(scheduler) if scheduler else local(workers or os.cpu_count() or 1)
@@ -83,18 +87,23 @@ def gather(
     elif not quiet:
         _say(done, out)
         if target is not None:
-            click.echo(made(target, backup))
+            say(made(target, backup))
     raise SystemExit(0 if done.complete else 1)
 
 
-def _check_summary(path: Path) -> None:
+def _check_summary(path: Path, replace: bool) -> None:
     """Refuse before the work what could not be made or saved after it."""
     from workbook_tools.errors import MissingLibraryError, SaveError
     from workbook_tools.insight import survival
+    from workbook_tools.intake import file_content
     from workbook_tools.workbook.elsewhere import check_not_open
+    from workbook_tools.workbook.saving import THERE_ALREADY, check_target, layout_of
 
     if not path.parent.is_dir():
         raise SaveError(path, f"the folder {path.parent} is not there.")
+    check_target(path)
+    if path.is_file() and not replace and layout_of(file_content(path)) != SUMMARY:
+        raise SaveError(path, THERE_ALREADY)
     check_not_open(path)
     if not survival.installed():
         raise MissingLibraryError(survival.LIBRARY, "programme", "The summary")
@@ -154,10 +163,10 @@ def _say(done: Gathered, out: Path) -> None:
     from workbook_tools.programme.one_log import OTHER, UNREADABLE
 
     logs, rows, problems = done.logs, sum(one.rows for one in done.logs), sum(one.problems for one in done.logs)
-    click.echo(f"{_many(len(logs), 'log')} with {_many(rows, 'row')} in {out}.")
-    click.echo(f"{_many(done.read, 'file')} read, {done.unchanged:,} unchanged since the last run, {done.gone:,} gone.")
+    say(f"{_many(len(logs), 'log')} with {_many(rows, 'row')} in {out}.")
+    say(f"{_many(done.read, 'file')} read, {done.unchanged:,} unchanged since the last run, {done.gone:,} gone.")
     if problems:
-        click.echo(f"{_many(problems, 'cell or column', 'cells or columns')} that do not fit: see the table problems.")
+        say(f"{_many(problems, 'cell or column', 'cells or columns')} that do not fit: see the table problems.")
     refused = [(one.file, one.reason) for one in done.of(UNREADABLE)]
     _list(f"{_many(len(refused), 'file')} could not be read:", [f"{file}: {reason}" for file, reason in refused])
     closed = [f"{name}: {reason}" for name, reason in done.closed]
@@ -175,11 +184,11 @@ def _many(count: int, one: str, more: str = "") -> str:
 
 def _list(title: str, lines: list[str]) -> None:
     if lines:
-        click.echo(title)
+        say(title)
         for line in lines[:SHOWN]:
-            click.echo(f"  {line}")
+            say(f"  {line}")
         if len(lines) > SHOWN:
-            click.echo(f"  and {len(lines) - SHOWN:,} more: see the table files, or --json")
+            say(f"  and {len(lines) - SHOWN:,} more: see the table files, or --json")
 
 
 @cli.command(short_help="Print doses, prevalence and drug use over many logs.")
@@ -229,7 +238,7 @@ def insight(table: Path, species: str | None, agent: str | None, as_json: bool) 
             for one in found
         ]
         print_table("Prevalence", headings, rows, [False, False, *[True] * 5])
-        click.echo(f"! {CAUTION}\n")
+        say(f"! {CAUTION}", "")
     if drugs:
         headings = ["Drug", "Species", "Month", "Used in", "Times", "g", "mL", "Not known"]
         cells = [

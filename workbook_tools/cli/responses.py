@@ -11,12 +11,13 @@ import click
 
 from workbook_tools.cli.main import cli
 from workbook_tools.cli.options import FILE, JSON
-from workbook_tools.cli.printing import number, print_json, print_table
+from workbook_tools.cli.printing import number, print_json, print_table, say
 from workbook_tools.cli.writing import held, made, named
 
 if TYPE_CHECKING:
     from workbook_tools.insight.responses import Learned, Lesson, Response
     from workbook_tools.layouts.compute import Computed
+    from workbook_tools.workbook.seen import Seen
 
 FIGURES = (
     *("Fish", "Baths", "Median s to working stage", "  its 95 % interval", "Working stage in 3 min"),
@@ -61,6 +62,8 @@ def responses(
     from workbook_tools.caselog.checking import check_log
     from workbook_tools.insight.responses import responses as learn
     from workbook_tools.layouts import case_log
+    from workbook_tools.workbook.saving import check_target
+    from workbook_tools.workbook.seen import Seen
 
     kind = "" if picture is None else picture.suffix.lower().removeprefix(".")
     if picture is not None and kind not in ("png", "svg"):
@@ -73,6 +76,9 @@ def responses(
         from workbook_tools.insight.keeping import check_place
 
         check_place(path, case_log())
+    seen = Seen(path)
+    if picture is not None:
+        check_target(picture, seen)
     everything = learn(check_log(path, case_log()).computed)
     learned = everything.only(species, agent)
     if everything.lessons and not learned.lessons:
@@ -83,7 +89,7 @@ def responses(
     else:
         print_learned(learned)
     if picture is not None:
-        _draw(learned, picture, kind, replace, quiet=as_json)
+        _draw(learned, picture, kind, replace, seen, quiet=as_json)
     if into_log:
         _keep(path, out, replace, quiet=as_json)
 
@@ -96,11 +102,12 @@ def _keep(path: Path, out: Path | None, replace: bool, quiet: bool) -> None:
     from workbook_tools.layouts import case_log
 
     target = path if out is None else named(out)
-    with held(path, "responses") if real_path(target) == real_path(path) else contextlib.nullcontext():
-        rows, backup = keep(path, case_log(), datetime.date.today(), target, replace)
+    in_place = real_path(target) == real_path(path)
+    with held(path, "responses") if in_place else contextlib.nullcontext():
+        rows, backup = keep(path, case_log(), datetime.date.today(), None if in_place else target, replace)
     if not quiet:
         lines = f"{rows} {'row' if rows == 1 else 'rows'} of what the log has learned on its Summary sheet"
-        click.echo(f"{made(target, backup)}; {lines}")
+        say(f"{made(target, backup)}; {lines}")
 
 
 def what_is_learned(computed: Computed) -> Learned | None:
@@ -114,27 +121,27 @@ def what_is_learned(computed: Computed) -> Learned | None:
 def print_learned(learned: Learned | None) -> None:
     """Every lesson as a table and a few sentences; or how to get them."""
     if learned is None:
-        click.echo(INSTALL)
+        say(INSTALL)
         return
     if not learned.lessons:
-        click.echo("No fish of an anaesthetic bath with species, agent, dose and temperature is in the log yet.")
+        say("No fish of an anaesthetic bath with species, agent, dose and temperature is in the log yet.")
     for lesson in learned.lessons:
         _print_lesson(lesson)
     if learned.left_out:
-        click.echo(f"{sum(learned.left_out.values())} fish say nothing of the time to the working stage:")
+        say(f"{sum(learned.left_out.values())} fish say nothing of the time to the working stage:")
         for reason, count in learned.left_out.items():
-            click.echo(f"  {count:>4}  {reason}")
+            say(f"  {count:>4}  {reason}")
 
 
 def _print_lesson(lesson: Lesson) -> None:
     """A column for each dose, so that it fits a narrow terminal; then the suggestion."""
     doses = [f"{one.dose:g} mg/L" for one in lesson.responses]
     rows = zip(FIGURES, *map(_cells, lesson.responses), strict=True)
-    click.echo(lesson.title)  # as a title the table would fold it to its own width
+    say(lesson.title)  # as a title the table would fold it to its own width
     print_table("", ["Start dose", *doses], rows, [False, *[True] * len(doses)])
     for sentence in (lesson.suggestion.words, lesson.harm, f"! {lesson.suggestion.caution}"):
-        click.echo(textwrap.fill(sentence, 100, initial_indent="  ", subsequent_indent="  "))
-    click.echo()
+        say(*textwrap.wrap(sentence, 100, initial_indent="  ", subsequent_indent="  "))
+    say()
 
 
 def _cells(one: Response) -> list[str]:
@@ -165,10 +172,10 @@ def _share(value: float | None) -> str:
     return "-" if value is None else f"{value:.0%}"
 
 
-def _draw(learned: Learned, path: Path, kind: str, replace: bool, quiet: bool) -> None:
+def _draw(learned: Learned, path: Path, kind: str, replace: bool, seen: Seen, quiet: bool) -> None:
     from workbook_tools.insight.curves import picture
     from workbook_tools.workbook.saving import save
 
-    backup = save(path, picture(learned, kind), replace)
+    backup = save(path, picture(learned, kind), replace, seen)
     if not quiet:
-        click.echo(f"Made {path}" + (f"; the old file is kept as {backup.name}" if backup else ""))
+        say(f"Made {path}" + (f"; the old file is kept as {backup.name}" if backup else ""))

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import datetime
-import os
-from collections.abc import Mapping
+from collections import Counter
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -12,13 +12,25 @@ import click
 
 from workbook_tools.cli.main import cli
 from workbook_tools.cli.options import FILE, JSON, PAPER, QUIET, REPLACE
-from workbook_tools.cli.printing import print_json
+from workbook_tools.cli.printing import print_json, say
 from workbook_tools.cli.writing import facts, made, named
 
 if TYPE_CHECKING:
+    from workbook_tools.sharing.audit import Sorted
     from workbook_tools.sharing.copy import ProducerCopy
     from workbook_tools.workbook.seen import Seen
 
+ALLOW = click.option(
+    "--allow",
+    multiple=True,
+    metavar="TEXT",
+    help="A text that may be there after all, as it is shown; may be repeated.",
+)
+SEARCHED = (
+    "its letters and numbers for the names, contacts, telephone numbers, notes and ids of other sites, and for what is "
+    "private; not what is misspelt or put in other words"
+)
+SHOWN = 5  # parts that one sentence names
 PASSWORD = click.option(
     "--password-file",
     type=click.Path(path_type=Path, allow_dash=True),
@@ -34,6 +46,7 @@ PASSWORD = click.option(
 @click.option("--pdf", is_flag=True, help="Also print the pages to a PDF beside it, where LibreOffice is installed.")
 @PASSWORD
 @click.option("--since", type=click.DateTime(["%Y-%m-%d"]), metavar="DATE", help="Leave out rows before it.")
+@ALLOW
 @PAPER
 @click.option("--language", default="en", show_default=True, help="Language of the pages: en, es.")
 @click.option("--units", type=click.Choice(["metric", "us"]), default="metric", show_default=True)
@@ -42,12 +55,14 @@ PASSWORD = click.option(
 @QUIET
 def share(
     path: Path, site: str, out: Path, pdf: bool, password_file: Path | None, since: datetime.datetime | None,
-    paper: str, language: str, units: str, replace: bool, as_json: bool, quiet: bool,
+    allow: tuple[str, ...], paper: str, language: str, units: str, replace: bool, as_json: bool, quiet: bool,
 ) -> None:  # fmt: skip
     """Make a copy of the case log LOG for one producer: one site's rows on pages in plain words, and daily sheets.
 
-    The copy is looked through before it is put in place: where it holds anything of another site or anything private,
-    nothing is written. A release date that still runs is in the copy whatever --since says. The PDF has no password.
+    The copy is looked through before it is put in place, your own sentences too: where it holds a text of another site
+    or a private one, it is shown and nothing is written. What may be there after all is allowed by name: --allow. See
+    audit for what is searched. A release date that still runs is in the copy whatever --since says. The PDF has no
+    password.
 
     \b
     Examples
@@ -55,47 +70,57 @@ def share(
       workbook-tools share "Practice.xlsx" --site S01 --out "For S01.xlsx" --password-file secret.txt
     """
     from workbook_tools.caselog.reading import read_log
+    from workbook_tools.errors import LeakError
+    from workbook_tools.intake import file_content
     from workbook_tools.layouts import case_log
     from workbook_tools.quantities.boundary import serial
-    from workbook_tools.sharing.audit import audit
+    from workbook_tools.sharing.audit import audit, sorted_hits
     from workbook_tools.sharing.copy import producer_copy
     from workbook_tools.sharing.locked import locked
     from workbook_tools.sharing.words import languages
+    from workbook_tools.workbook.key import key_of
     from workbook_tools.workbook.seen import Seen
 
-    seen = Seen(path)
+    seen = Seen(path, *([password_file] if password_file is not None and str(password_file) != "-" else []))
     target = named(out)
     if language not in languages():
         raise click.UsageError(f"--language {language}: there are {', '.join(languages())}")
-    _free(path, [target, *([target.with_suffix(".pdf")] if pdf else [])], replace)
+    _free([target, *([target.with_suffix(".pdf")] if pdf else [])], seen, replace)
     password = _password(password_file, confirm=True)
     computed = read_log(path, case_log()).relied_on().computed()
+    key = key_of(file_content(path))
     start = None if since is None else serial(since.date())
     made_copy = producer_copy(
-        computed, site, datetime.datetime.now(), since=start, paper=paper, language=language, units=units, path=path
+        computed,
+        site,
+        datetime.datetime.now(),
+        since=start,
+        paper=paper,
+        language=language,
+        units=units,
+        path=path,
+        key=key,
     )
-    hits = audit(made_copy.content, computed, made_copy.site)
-    if hits:
-        from workbook_tools.errors import LeakError
-
-        raise LeakError(made_copy.site, [str(hit) for hit in hits])
+    found = sorted_hits(audit(made_copy.content, computed, made_copy.site), allow)
+    if found.leaks or found.unread:
+        raise LeakError(made_copy.site, [str(hit) for hit in (*found.leaks, *found.unread)])
     content = made_copy.content if password is None else locked(made_copy.content, password)
-    done = _put(made_copy, content, target, pdf, replace, seen)
+    done = _put(made_copy, content, target, pdf, replace, seen) | _looked(found)
     if as_json:
         print_json(done)
     elif not quiet:
         _say(done)
 
 
-def _free(log: Path, targets: list[Path], replace: bool) -> None:
-    """Refuse before any work what could not be saved, and a copy over the log itself."""
+def _free(targets: list[Path], seen: Seen, replace: bool) -> None:
+    """Refuse before any work what could not be saved."""
     from workbook_tools.errors import SaveError
+    from workbook_tools.workbook.saving import THERE_ALREADY, check_target
 
     for target in targets:
-        if os.path.realpath(target) == os.path.realpath(log):  # which a link to itself does not stop
-            raise SaveError(target, "is the log itself; choose another name for the copy.")
+        check_target(target, seen)
         if target.exists() and not replace:
-            raise SaveError(target, "is there already. Choose another name, or say --replace (a dated backup is kept).")
+            raise SaveError(target, THERE_ALREADY)
 
 
 def _password(file: Path | None, confirm: bool) -> str | None:
@@ -124,7 +149,7 @@ def _put(made_copy: ProducerCopy, content: bytes, target: Path, pdf: bool, repla
             trouble = str(error)
         else:
             pdf_path = target.with_suffix(".pdf")
-            save(pdf_path, printed, replace)
+            save(pdf_path, printed, replace, seen)
     return facts(target, backup) | {
         "site": made_copy.site,
         "sheets": list(made_copy.sheets),
@@ -132,51 +157,88 @@ def _put(made_copy: ProducerCopy, content: bytes, target: Path, pdf: bool, repla
         "pdf": None if pdf_path is None else str(pdf_path),
         "pdf_trouble": trouble,
         "remarks": list(made_copy.remarks),
-        "hits": [],
     }
 
 
+def _looked(found: Sorted) -> dict[str, Any]:
+    """What was found and allowed, as plain data."""
+    return {"hits": [hit.as_dict() for hit in found.leaks], "allowed": [hit.as_dict() for hit in found.allowed]} | {
+        "allowed and not found": found.unused
+    }
+
+
+def _say_allowed(allowed: Sequence[Mapping[str, Any]], unused: Sequence[str]) -> None:
+    """What was allowed by name: each text, where it is from, and in how many places it stands."""
+    counts = Counter((hit["text"], f"{hit['origin']['sheet']} row {hit['origin']['row']}") for hit in allowed)
+    for (text, source), number in counts.items():
+        say(f"  Allowed by you: {text!r} ({source}), in {number} {'place' if number == 1 else 'places'}.")
+    for text in unused:
+        say(f"  Allowed by you, and not found: {text!r}.")
+
+
 def _say(done: Mapping[str, Any]) -> None:
-    click.echo(made(Path(done["file"]), Path(done["backup"]) if done["backup"] else None))
-    click.echo("It was looked through: nothing of another site, nothing private.")
+    say(made(Path(done["file"]), Path(done["backup"]) if done["backup"] else None))
+    say(f"It was searched: {SEARCHED}. {'No other text of these' if done['allowed'] else 'None of these'} was found.")
+    _say_allowed(done["allowed"], done["allowed and not found"])
     if done["pdf"]:
         unlocked = " It has no password: send it only where anyone may read it." if done["password"] else ""
-        click.echo(f"Made {done['pdf']}.{unlocked}")
+        say(f"Made {done['pdf']}.{unlocked}")
     for line in (*done["remarks"], *([done["pdf_trouble"]] if done["pdf_trouble"] else [])):
-        click.echo(f"  ! {line}")
+        say(f"  ! {line}")
 
 
 @cli.command(short_help="Look through a file for what it may not hold.")
 @click.argument("copy", metavar="COPY", type=FILE)
 @click.option("--against", required=True, type=FILE, metavar="LOG", help="The case log.")
 @click.option("--site", metavar="ID", help="The site that COPY is for; left out: the one it says itself.")
+@ALLOW
 @PASSWORD
 @JSON
-def audit(copy: Path, against: Path, site: str | None, password_file: Path | None, as_json: bool) -> None:
+def audit(
+    copy: Path, against: Path, site: str | None, allow: tuple[str, ...], password_file: Path | None, as_json: bool
+) -> None:
     """Look through the file COPY for anything of the case log LOG that is another site's or private.
 
-    Any file will do; workbooks are read part by part. Numbers typed for other sites are not compared alone. Ends with 0
-    when nothing is found, with 1 when something is.
+    Searched for: texts of other sites, of rows that belong to no site, and of private columns; of a farm's name the
+    first word alone, of a contact's the last, where nobody writes it for another reason. Capitals, accents, what stands
+    between words and the code before a telephone number make no difference. Read are workbooks, part by part, PDF, and
+    text. Not searched for: numbers typed for other sites, words of less than four letters out of a name, names that are
+    misspelt.
+
+    Ends with 0 when nothing is found, with 1 when something is, with 2 when something in it cannot be read (a picture,
+    a file of another program) and the rest has nothing.
 
     \b
     Example
       workbook-tools audit "For S01.xlsx" --against "Practice.xlsx"
     """
     from workbook_tools.caselog.reading import read_log
+    from workbook_tools.errors import ReadError
     from workbook_tools.intake import file_content
     from workbook_tools.layouts import case_log
-    from workbook_tools.sharing.audit import audit_content
+    from workbook_tools.sharing.audit import audit_content, sorted_hits
     from workbook_tools.sharing.locked import unlocked
 
     content = file_content(copy)
     password = _password(password_file, confirm=False)
     if password is not None:
         content = unlocked(content, password, copy)
-    found, hits = audit_content(content, read_log(against, case_log()).computed(), site, copy)
+    name, hits = audit_content(content, read_log(against, case_log()).computed(), site, copy)
+    found = sorted_hits(hits, allow)
+    if found.unread and not found.leaks:
+        raise ReadError(copy, _unread(found))
     if as_json:
-        print_json({"file": str(copy), "site": found, "hits": [hit.as_dict() for hit in hits]})
+        print_json({"file": str(copy), "site": name, "unread": [str(hit) for hit in found.unread]} | _looked(found))
     else:
-        for hit in hits:
-            click.echo(str(hit))
-        click.echo(f"{len(hits)} found." if hits else f"Nothing that a copy for site {found} may not hold.")
-    raise SystemExit(1 if hits else 0)
+        for hit in (*found.leaks, *found.unread):
+            say(str(hit))
+        _say_allowed(_looked(found)["allowed"], found.unused)
+        say(f"{len(found.leaks)} found." if found.leaks else f"Searched for site {name}: {SEARCHED}. None was found.")
+    raise SystemExit(1 if found.leaks else 0)
+
+
+def _unread(found: Sorted) -> str:
+    """The sentence about what could not be looked into."""
+    named = "; ".join(str(hit) for hit in found.unread[:SHOWN])
+    more = f"; and {len(found.unread) - SHOWN} more" if len(found.unread) > SHOWN else ""
+    return f"cannot be read in full, so it is not said to be clean: {named}{more}. Nothing was found in the rest."

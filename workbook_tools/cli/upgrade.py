@@ -11,7 +11,7 @@ import click
 
 from workbook_tools.cli.main import cli
 from workbook_tools.cli.options import FILE, JSON, QUIET
-from workbook_tools.cli.printing import print_json
+from workbook_tools.cli.printing import print_json, say
 from workbook_tools.cli.writing import held, named
 
 if TYPE_CHECKING:
@@ -55,20 +55,20 @@ def upgrade(path: Path, out: Path | None, as_json: bool, quiet: bool) -> None:
             }
         )
     elif not quiet:
-        say(done, path if target is None else target, backup)
+        say_upgrade(done, path if target is None else target, backup)
 
 
-def say(done: Upgrade, path: Path, backup: Path | None) -> None:
+def say_upgrade(done: Upgrade, path: Path, backup: Path | None) -> None:
     """What was done, a line for each change."""
     if done.content is None:
-        click.echo(f"{path} is of layout {done.after} already; nothing was changed.")
+        say(f"{path} is of layout {done.after} already; nothing was changed.")
         return
     kept = f"; the old file is kept as {backup.name}" if backup else ""
     was = "mended" if done.before == done.after else f"before {done.before}"
-    click.echo(f"{path} is of layout {done.after} now, {was}{kept}")
+    say(f"{path} is of layout {done.after} now, {was}{kept}")
     for change in done.changes:
-        click.echo(f"  {change}")
+        say(f"  {change}")
     if done.looks:
-        click.echo("Wants a look:")
+        say("Wants a look:")
     for look in done.looks:
-        click.echo(f"  {look}")
+        say(f"  {look}")

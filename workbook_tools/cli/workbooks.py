@@ -9,7 +9,7 @@ import click
 
 from workbook_tools.cli.main import cli
 from workbook_tools.cli.options import FILE, JSON, QUIET, REPLACE
-from workbook_tools.cli.printing import console, number, print_json, print_table
+from workbook_tools.cli.printing import console, number, print_json, print_table, say, visible
 from workbook_tools.cli.writing import made, named, put
 
 if TYPE_CHECKING:
@@ -37,11 +37,12 @@ def new_log(path: Path, rows: int, replace: bool, as_json: bool, quiet: bool) ->
       workbook-tools new log "River farm.xlsx" --rows 500
     """
     from workbook_tools.layouts import case_log
+    from workbook_tools.workbook.key import with_key
     from workbook_tools.workbook.log import build_log
 
     target = named(path)
     with progress(quiet or as_json) as report:
-        content = build_log(case_log(), rows=rows, progress=report)
+        content = with_key(build_log(case_log(), rows=rows, progress=report))
     put(target, content, replace, quiet, as_json)
 
 
@@ -80,7 +81,7 @@ class progress:  # noqa: N801 - reads as a word at its one use
         self.bar.stop()
 
     def __call__(self, what: str, done: int, whole: int) -> None:
-        self.bar.update(self.task, description=what, completed=done, total=whole)
+        self.bar.update(self.task, description=visible(what), completed=done, total=whole)
 
 
 @cli.command(short_help="Say what is missing or wrong in a case log, cell by cell.")
@@ -114,7 +115,7 @@ def check(path: Path, annotate: Path | None, replace: bool, as_json: bool, quiet
 
         backup = annotating.annotate(path, checked, target, replace, seen)
         if not quiet and not as_json:
-            click.echo(made(target, backup))
+            say(made(target, backup))
     if as_json:
         print_json({"file": str(path), "findings": [finding.as_dict() for finding in checked.findings]})
     elif not quiet:
@@ -134,9 +135,9 @@ def print_findings(checked: Checked) -> None:
     for finding in checked.findings:
         place = finding.cell or f"{finding.sheet} row {finding.row}"
         value = "" if finding.value is None else f"  ({finding.shown})"
-        click.echo(f"{place:<16} {finding.code:<24} {finding.reason}{value}")
+        say(f"{place:<16} {finding.code:<24} {finding.reason}{value}")
     notices = len(checked.findings) - len(checked.faults)
-    click.echo(f"{len(checked.faults)} to mend, {notices} to look at.")
+    say(f"{len(checked.faults)} to mend, {notices} to look at.")
 
 
 @cli.command(short_help="Print the bench card of a bath: every packet to weigh.")
@@ -165,15 +166,15 @@ def print_card(card: BenchCard) -> None:
     """A bench card in the terminal."""
     from workbook_tools.layouts.amounts import amount
 
-    click.echo(f"Bench card, bath {card.bath}")
+    say(f"Bench card, bath {card.bath}")
     for name, value, unit in card.facts:
-        click.echo(f"  {name:<18}{number(value, 6)} {unit if value is not None else ''}".rstrip())
+        say(f"  {name:<18}{number(value, 6)} {unit if value is not None else ''}".rstrip())
     headings = ("Packet", "Dose then mg/L", "Drug g", "Buffer g", "Drug so far g")
     rows = [[name, *("-" if value is None else amount(value) for value in values)] for name, *values in card.packets]
     print_table("Packets to weigh", headings, rows, (False, True, True, True, True))
-    click.echo(f"Check: {card.check}")
+    say(f"Check: {card.check}")
     for caution in card.cautions:
-        click.echo(f"  ! {caution}")
+        say(f"  ! {caution}")
 
 
 @cli.command(short_help="Print the figures across all visits of a case log.")
@@ -205,7 +206,7 @@ def print_block(block: Block) -> None:
     from workbook_tools.layouts.showing import as_shown
 
     if not block.rows:
-        click.echo(f"{block.caption}: nothing yet.")
+        say(f"{block.caption}: nothing yet.")
         return
     figures = [column for column in block.columns if column.kind != "key"]
     rows = [[c.heading, *(as_shown(row[c.key], c.format, 4) for row in block.rows)] for c in figures]

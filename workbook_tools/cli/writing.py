@@ -8,7 +8,7 @@ from pathlib import Path
 
 import click
 
-from workbook_tools.cli.printing import print_json
+from workbook_tools.cli.printing import print_json, say
 
 
 def named(path: Path) -> Path:
@@ -38,7 +38,7 @@ def put(path: Path, content: bytes, replace: bool, quiet: bool = False, as_json:
     if as_json:
         print_json(facts(path, backup))
     elif not quiet:
-        click.echo(made(path, backup))
+        say(made(path, backup))
 
 
 @contextlib.contextmanager
@@ -48,5 +48,5 @@ def held(log: Path, command: str) -> Iterator[None]:
 
     with in_place(log, command) as note:
         if note:
-            click.echo(note, err=True)
+            say(note, err=True)
         yield

@@ -7,7 +7,6 @@ of this package, so a cell and Python run the same code.
 from __future__ import annotations
 
 import importlib.metadata
-import zipfile
 from pathlib import Path
 
 from workbook_tools import __version__
@@ -15,6 +14,7 @@ from workbook_tools.catalogue import entries
 from workbook_tools.hosts import extension_parts as parts
 from workbook_tools.hosts.guide import page
 from workbook_tools.hosts.office_setup import install, installed, remove
+from workbook_tools.packing import Packing
 
 __all__ = ["build", "install", "installed", "remove"]
 
@@ -33,7 +33,6 @@ LISTED = (
     ("ProtocolHandler.xcu", SETTINGS),
     ("Addons.xcu", SETTINGS),
 )
-ZIP_DATE = (2000, 1, 1, 0, 0, 0)  # the same input gives the same bytes
 
 
 def build(path: str | Path) -> Path:
@@ -54,9 +53,10 @@ def build(path: str | Path) -> Path:
     target = Path(path)
     if target.suffix.lower() != ".oxt":
         raise ValueError(f"{target}: the name of an extension ends in .oxt")
-    with zipfile.ZipFile(target, "w", zipfile.ZIP_DEFLATED) as package:
+    with Packing() as package:
         for name, content in contents().items():
-            package.writestr(zipfile.ZipInfo(name, ZIP_DATE), content, zipfile.ZIP_DEFLATED)
+            package.add(name, [content])
+    target.write_bytes(package.content())
     return target
 
 

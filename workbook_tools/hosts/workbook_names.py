@@ -7,9 +7,7 @@ prefixes, extension elements and spellings of whoever wrote the file stay.
 from __future__ import annotations
 
 import contextlib
-import copy
 import re
-import zipfile
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -19,6 +17,7 @@ from xml.sax.saxutils import escape, quoteattr
 from workbook_tools.errors import NameTakenError, ReadError, SaveError
 from workbook_tools.intake import Archive, file_content, shown, tree
 from workbook_tools.intake.contents import ROOT, links_of
+from workbook_tools.packing import Packing
 
 SPREADSHEET = (
     "http://schemas.openxmlformats.org/spreadsheetml/2006/main",
@@ -39,9 +38,16 @@ def write_names(path: Path, out: Path, wanted: Iterable[NamedFormula]) -> None:
     package = Archive(file_content(path), path)
     part = _workbook_part(package)
     edited = with_names(package.read(part), list(wanted), path)
-    with _removed_on_failure(out), zipfile.ZipFile(out, "w") as target:
-        for name, info in package.entries.items():
-            _copy(package, info, target, edited if name == part else None)
+    with Packing() as target:
+        for name, entry in package.entries.items():
+            if name == part:
+                target.add(name, [edited], entry.date_time)
+                continue
+            for _ in package.chunks(name):  # refuses a part that is not what the zip says of it
+                pass
+            target.keep(entry, package.packed(name))
+    with _removed_on_failure(out):
+        out.write_bytes(target.content())
 
 
 @contextlib.contextmanager
@@ -52,17 +58,6 @@ def _removed_on_failure(out: Path) -> Iterator[None]:
     except BaseException:
         out.unlink(missing_ok=True)
         raise
-
-
-def _copy(package: Archive, info: zipfile.ZipInfo, target: zipfile.ZipFile, content: bytes | None) -> None:
-    kept = copy.copy(info)
-    kept.extra = b""  # sizes of the old entry, where it has any
-    if content is not None:
-        target.writestr(kept, content, info.compress_type)
-        return
-    with target.open(kept, "w", force_zip64=info.file_size >= 2**31) as sink:
-        for piece in package.chunks(info.filename):
-            sink.write(piece)
 
 
 def _workbook_part(package: Archive) -> str:

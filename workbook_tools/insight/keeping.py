@@ -46,7 +46,7 @@ def keep(
     before = file_content(path)
     rows = learned_rows(check_log(path, layout).computed, today)
     content = with_learned(before, rows, layout, path)
-    return len(rows), save(path if out is None else out, content, replace, seen)
+    return len(rows), save(path if out is None else out, content, replace, seen, in_place=out is None)
 
 
 def with_learned(content: bytes, rows: Sequence[Mapping[str, Any]], layout: Layout, path: object = "workbook") -> bytes:

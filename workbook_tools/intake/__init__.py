@@ -17,6 +17,7 @@ from workbook_tools.intake.files import file_content, real_path, why_not
 from workbook_tools.intake.foreign import Foreign, foreign_in
 from workbook_tools.intake.markup import tree
 from workbook_tools.intake.native import native_cells, native_workbook, sheets_ahead, whole_sheet
+from workbook_tools.intake.properties import properties_of
 
 __all__ = [
     "Archive",
@@ -27,6 +28,7 @@ __all__ = [
     "foreign_in",
     "native_cells",
     "native_workbook",
+    "properties_of",
     "real_path",
     "sheets_ahead",
     "shown",

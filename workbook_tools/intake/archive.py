@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import contextlib
 import io
+import posixpath
 import re
 import struct
 import zipfile
@@ -33,7 +35,11 @@ PIECE = 256 * 1024  # what a processor keeps at hand
 KEPT = 128 << 20  # bytes of unpacked parts that are kept, so that most logs are unpacked once
 PACKED_PIECE = 64 * 1024
 SHOWN_FAULTS = 3
-STRANGE_NAME = re.compile(r"[\x00-\x1f\x7f\\]|^/|^[A-Za-z]:|(^|/)\.\.(/|$)")
+LARGEST_RENAMED = 256 << 20  # bytes, unpacked, of a zip whose parts get their usual names
+TYPES = "[Content_Types].xml"  # with the lists of links, the parts that are found by their names
+LINKS = re.compile(r"(^|.*/)_rels/([^/]*)\.rels$", re.IGNORECASE)
+TARGET = re.compile(rb"""(\bTarget\s*=\s*)(?:"([^"<>]*)"|'([^'<>]*)')""")
+STRANGE_NAME = re.compile(r"[\x00-\x1f\x7f]|^/|^[A-Za-z]:|(^|/)\.\.(/|$)")
 
 
 def shown(name: str) -> str:
@@ -51,6 +57,8 @@ class Archive:
     path : what to call it in sentences.
     strict : whether bytes before and behind the zip, comments and headers that disagree are refused; the leak audit,
         which reads those too, does without.
+    renamed : whether parts with backslashes or ./ in their names, and links to a part in other capitals, get the usual
+        spelling; `content` is then that of the zip so mended. As `strict` where it is not said.
 
     `shortened` : the sheets of which only some columns were asked for, by their part.
 
@@ -59,7 +67,14 @@ class Archive:
     ReadError : it is no zip, or the directory says what no workbook needs; the sentence names the limit.
     """
 
-    def __init__(self, content: bytes, path: object, strict: bool = True) -> None:
+    def __init__(self, content: bytes, path: object, strict: bool = True, renamed: bool | None = None) -> None:
+        self._open(content, path, strict)
+        if strict if renamed is None else renamed:
+            mended = _mended(self)
+            if mended is not None:
+                self._open(mended, path, strict)
+
+    def _open(self, content: bytes, path: object, strict: bool) -> None:
         self.content, self.path = content, path
         self._kept: dict[str, bytes] = {}
         self._room = KEPT
@@ -257,14 +272,17 @@ def _faults(entries: Sequence[zipfile.ZipInfo]) -> Iterator[str]:
     names: dict[str, str] = {}
     for entry in entries:
         name = shown(entry.orig_filename)
-        folded = entry.filename.casefold()
+        folded = usual_name(entry.filename).casefold()
         if folded in names:
-            alike = names[folded] == entry.filename
+            alike = usual_name(names[folded]) == usual_name(entry.filename)
             yield (
                 f"has two parts of the same name, {name}" if alike else f"has two parts named {name}, but for capitals"
             )
         names[folded] = entry.filename
-        if STRANGE_NAME.search(entry.orig_filename) or not 0 < len(entry.orig_filename) <= LONGEST_NAME:
+        if (
+            STRANGE_NAME.search(entry.orig_filename.replace("\\", "/"))
+            or not 0 < len(entry.orig_filename) <= LONGEST_NAME
+        ):
             yield f"has a part with a name that leads out of the file or that no spreadsheet writes, {name}"
         if entry.flag_bits & LOCKED:
             yield f"its part {name} is locked with a password"
@@ -275,6 +293,55 @@ def _faults(entries: Sequence[zipfile.ZipInfo]) -> Iterator[str]:
         if entry.file_size > RATIO_FROM and entry.file_size > HIGHEST_RATIO * entry.compress_size:
             times = entry.file_size // max(1, entry.compress_size)
             yield f"its part {name} would unpack to {times:,} times its size; {HIGHEST_RATIO} times are allowed"
+
+
+def usual_name(name: str) -> str:
+    """The name of a part as programs write it."""
+    return posixpath.normpath(name.replace("\\", "/")) + ("/" if name.endswith(("/", "\\")) else "")
+
+
+def _found_by_name(name: str) -> str:
+    """A part's name, in the letters in which it is looked for."""
+    links = LINKS.match(name)
+    if links is not None:
+        return f"{links[1]}_rels/{links[2]}.rels"
+    return TYPES if name.casefold() == TYPES.casefold() else name
+
+
+def _mended(archive: Archive) -> bytes | None:
+    """A zip whose parts have their usual names and whose links name them so; None where all is as usual."""
+    names = {name: _found_by_name(usual_name(name)) for name in archive.entries}
+    folded = {name.casefold(): name for name in names.values()}
+    changed: dict[str, bytes] = {}
+    for name, plain in names.items():
+        if plain.endswith(".rels") and archive.entries[name].file_size <= RATIO_FROM:
+            with contextlib.suppress(ReadError):  # said by who reads it
+                content = archive.read(name)
+                new = TARGET.sub(lambda found, part=plain: _link(found, part, folded), content)  # type: ignore[misc]
+                if new != content:
+                    changed[name] = new
+    if not changed and all(name == plain for name, plain in names.items()):
+        return None
+    if sum(entry.file_size for entry in archive.entries.values()) > LARGEST_RENAMED:
+        raise ReadError(archive.path, "has parts with names that no spreadsheet writes, and is too large to be mended.")
+    target = io.BytesIO()
+    with zipfile.ZipFile(target, "w", zipfile.ZIP_DEFLATED, compresslevel=1) as out:
+        for name, plain in names.items():
+            info = zipfile.ZipInfo(plain, archive.entries[name].date_time)
+            out.writestr(info, changed.get(name) or archive.read(name), zipfile.ZIP_DEFLATED)
+    return target.getvalue()
+
+
+def _link(found: re.Match[bytes], part: str, folded: dict[str, str]) -> bytes:
+    """A link's target as it is, or spelt as the part that it leads to is named."""
+    said = (found[2] if found[2] is not None else found[3]).decode("utf-8", "replace")
+    folder = posixpath.dirname(posixpath.dirname(part))
+    whole = posixpath.normpath(posixpath.join("/", folder, said.replace("\\", "/"))).lstrip("/")
+    there = folded.get(whole.casefold())
+    usual = there == whole and "\\" not in said and not said.startswith("./") and "/./" not in said
+    if there is None or usual:
+        return found[0]
+    return found[1] + b'"' + posixpath.relpath(f"/{there}", f"/{folder}").encode() + b'"'
 
 
 def _same_name(raw: bytes, flags: int, entry: zipfile.ZipInfo) -> bool:

@@ -31,6 +31,10 @@ OPEN_DOCUMENT = re.compile(rb"^application/vnd\.oasis\.opendocument\.(\w+)")
 # of each sheet, by its name in small letters: rows at the top, and columns from A on of the others
 Asked: TypeAlias = Mapping[str, tuple[int, int]]
 TEXT_TAG = re.compile(rb"<(?:[^\s<>/:!?]{1,99}:)?si(?=[\s/>])")
+TAKEN = {"xl/sharedstrings.xml": "sharedStrings", "xl/styles.xml": "styles"}  # by the reader, whatever points to them
+# room that the reader makes at once; beyond that of all texts that may be there, the system ends its process
+SAID_TEXTS = re.compile(rb"""uniqueCount\s{0,99}(?:=\s{0,99}(?:"([^"<]{0,99})"|'([^'<]{0,99})')|\s)""")
+OVERLAP = 512  # bytes, more than that expression can take
 FORMAT_TAG = re.compile(rb"<(?:[^\s<>/:!?]{1,99}:)?xf(?=[\s/>])")
 
 
@@ -50,6 +54,12 @@ def relations_of(part: str) -> str:
     return posixpath.join(folder, "_rels", f"{name}.rels")
 
 
+def owner_of(relations: str) -> str:
+    """The part whose links a part lists."""
+    folder, name = posixpath.split(relations)
+    return posixpath.join(posixpath.dirname(folder), name.removesuffix(".rels"))
+
+
 def links_in(root: Element, part: str) -> list[Link]:
     """The links that a list of them holds; `part` is what they point from."""
     found = []
@@ -65,6 +75,11 @@ def links_in(root: Element, part: str) -> list[Link]:
 def joined(part: str, target: str) -> str:
     """The name of the part that a target names, seen from a part."""
     return posixpath.normpath(posixpath.join("/", posixpath.dirname(part), target)).lstrip("/")
+
+
+def relative(part: str, target: str) -> str:
+    """How a part names another; readers exist that do not follow a name from the top."""
+    return posixpath.relpath(f"/{target}", f"/{posixpath.dirname(part)}")
 
 
 def tree_of(archive: Archive, part: str) -> Element:
@@ -180,7 +195,9 @@ def sheets_in_turn(archive: Archive, asked: Asked) -> Iterator[str]:
     links = [link for link in links_of(archive, main) if not link.outside]
     cells = {*sheets, *(link.target for link in links if link.kind == "worksheet")}
     limits = {"sharedStrings": (TEXT_TAG, MOST_TEXTS, "texts"), "styles": (FORMAT_TAG, MOST_STYLES, "formats of cells")}
-    counted = {link.target: limits[link.kind] for link in links if link.kind in limits}
+    kinds = {link.target: link.kind for link in links if link.kind in limits}
+    kinds |= {part: TAKEN[part.casefold()] for part in archive.names() if part.casefold() in TAKEN}
+    counted = {part: limits[kind] for part, kind in kinds.items()}
     for part in sorted(archive.names(), key=lambda part: (part in cells, -archive.entries[part].file_size)):
         root = ""
         if part in cells or part in counted or part.lower().endswith((".xml", ".rels")):
@@ -195,6 +212,8 @@ def sheets_in_turn(archive: Archive, asked: Asked) -> Iterator[str]:
                 archive.shorten(part, short)
         elif part in counted:
             _count(archive, part, *counted[part])
+            if kinds[part] == "sharedStrings":
+                _check_said(archive, part)
         else:
             _unpack(archive, part)
         yield from sheets.get(part, ())
@@ -209,6 +228,21 @@ def _count(archive: Archive, part: str, tag: re.Pattern[bytes], most: int, what:
     number = sum(_tags(archive, part, tag))
     if number > most:
         raise ReadError(archive.path, f"its part {shown(part)} has {number:,} {what}; {most:,} are allowed.")
+
+
+def _check_said(archive: Archive, part: str) -> None:
+    """Raises ReadError where the table of texts says that it has more than can be: the reader would make room."""
+    before = b""
+    for piece in archive.chunks(part):
+        text = before + piece
+        for said in SAID_TEXTS.finditer(text):
+            number = (said[1] or said[2] or b"").strip()
+            if not number.isdigit() or int(number) > MOST_TEXTS:
+                named = shown(number.decode("utf-8", "replace")) or "no number of"
+                raise ReadError(
+                    archive.path, f"its part {shown(part)} says that it has {named} texts; {MOST_TEXTS:,} are allowed."
+                )
+        before = text[-OVERLAP:]
 
 
 def _tags(archive: Archive, part: str, tag: re.Pattern[bytes]) -> Iterator[int]:

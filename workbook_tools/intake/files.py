@@ -11,6 +11,8 @@ from workbook_tools.errors import ReadError
 from workbook_tools.intake.limits import LARGEST_FILE, MEBI
 
 OLE = b"\xd0\xcf\x11\xe0"
+PDF = b"%PDF"
+LOCKED = "EncryptedPackage".encode("utf-16-le")  # the name of a stream of such a file
 ENTRY = b"PK\x03\x04"
 LOCKED_OR_OLD = "is locked with a password, or is an old .xls workbook; save it as .xlsx without one."
 NOT_OR_CUT = "is not an .xlsx workbook, or is cut short."
@@ -74,7 +76,7 @@ def why_not(error: OSError | ValueError) -> str:
 def what_it_is(content: bytes) -> str:
     """A sentence about bytes that are no zip: what they seem to be."""
     if content.startswith(OLE):
-        wide = "EncryptedPackage".encode("utf-16-le") in content
+        wide = LOCKED in content
         old = "Workbook".encode("utf-16-le") in content or "Book".encode("utf-16-le") in content
         if wide:
             return "is locked with a password; take the password off in a spreadsheet program, save, and try again."

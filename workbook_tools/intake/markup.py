@@ -22,6 +22,23 @@ ASIDE = re.compile(rb"\s+|<\?.*?\?>|<!--.*?-->", re.DOTALL)
 NAME = re.compile(rb"<(?:[^\s<>/:!?]+:)?([^\s<>/:!?]+)")
 
 
+TAG_WITH_APOSTROPHES = re.compile(rb"<[^<>]*=\s*'[^<>]*>")
+VALUE = re.compile(rb"""\s*=\s*(?:"([^"<>]*)"|'([^'<>]*)')""")
+
+
+def double_quoted(content: bytes) -> bytes:
+    """A part whose attributes all stand in double quotes behind a plain sign of equality, for who reads without a
+    parser: XML allows apostrophes and blanks, and some programs write them."""
+    if b"='" not in content and b"= '" not in content:
+        return content
+    return TAG_WITH_APOSTROPHES.sub(lambda tag: VALUE.sub(_double, tag[0]), content)
+
+
+def _double(value: re.Match[bytes]) -> bytes:
+    said = value[1] if value[1] is not None else value[2].replace(b'"', b"&quot;")
+    return b'="' + said + b'"'
+
+
 def root_name(head: bytes, name: str, path: object) -> str:
     """The name of a part's first element, without its prefix, from the part's first bytes.
 

@@ -16,7 +16,7 @@ import python_calamine
 
 from workbook_tools.errors import ReadError
 from workbook_tools.intake.archive import Archive, shown
-from workbook_tools.intake.contents import ROOT, TYPES, links_of, main_part, relations_of, sheets_of
+from workbook_tools.intake.contents import ROOT, TAKEN, TYPES, links_of, main_part, relations_of, sheets_of
 from workbook_tools.intake.sheets import check_sheet
 from workbook_tools.intake.shortened import packed
 
@@ -25,7 +25,6 @@ THREADS = 2
 WORTH_A_THREAD = 1 << 20  # bytes of a file; smaller ones are read before a thread has begun
 LARGE = 1 << 19  # bytes of a sheet, packed
 NEEDED = ("sharedStrings", "styles")
-TAKEN = ("xl/sharedstrings.xml", "xl/styles.xml")  # by the reader, whatever points to them
 DATE = re.compile(r"date|time|NaiveDate|duration|overflow", re.IGNORECASE)
 
 

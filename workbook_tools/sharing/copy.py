@@ -61,6 +61,7 @@ def producer_copy(
     language: str = "en",
     units: str = "metric",
     path: object = "log",
+    key: str = "",
 ) -> ProducerCopy:
     """The workbook of one site.
 
@@ -75,6 +76,7 @@ def producer_copy(
     language : of the words, see `words.languages`.
     units : "metric" or "us".
     path : of the log, for what is said of it.
+    key : of the log, for the copy's seal; without one it has none.
 
     Returns
     -------
@@ -92,7 +94,7 @@ def producer_copy(
     computed = as_of(computed, serial(made.date()))
     rows = site_rows(computed, site, path, since)
     making = Making(rows, Words(language), Units(units), made.replace(second=0, microsecond=0, tzinfo=None), paper)
-    identity = Identity(VERSION, computed.layout.version, rows.name, making.made, language, units)
+    identity = Identity(VERSION, computed.layout.version, rows.name, making.made, language, units).sealed(key)
     pages = [*finding_pages(making), *treatment_pages(making), *release_pages(making), *next_pages(making)]
     title = making.words("copy_title", site=rows.name)
     content = build_pages(title, pages, _More(making, identity, computed))

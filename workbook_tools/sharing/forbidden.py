@@ -4,10 +4,12 @@ from __future__ import annotations
 
 import datetime
 import functools
+import html
 import re
 import unicodedata
-from collections.abc import Iterator
-from dataclasses import dataclass, field
+from collections import Counter
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, field, replace
 
 from workbook_tools.layouts.amounts import JOINT
 from workbook_tools.layouts.compute import Computed, Row
@@ -23,10 +25,25 @@ LONG_NUMBER = 6  # digits from which a number is compared in cells, and without 
 FEWEST_DIGITS = 3  # of a text of digits alone
 WORDS_OF_A_SENTENCE = 3
 TOKEN = re.compile(r"[^\W_]+")
-BLANKS = re.compile(r"[ \t\r\n\f\v]+")
+# what is made a blank: all that is no letter or digit, but for signs between two digits
+BETWEEN = re.compile(r"(?:(?!(?<=\d)[-.,:/+()]\d)[\W_])+")
+UNSEEN = ("Mn", "Me", "Cf")  # accents on their own, signs around others, signs that are not shown
+FEWEST_OF_A_NAME = 4  # letters of one word of a name
+NAMES = {("sites", "name"), ("sites", "contact"), ("sites", "telephone"), ("vessels", "name")}
+PEOPLE = {("sites", "name"), ("sites", "contact")}  # of which one word counts alone
+COMMON_IN_PLACES = (
+    "aqua aquarium blue centre center cold deep east estate farm farms fish fishery fresh great green grey hatchery "
+    "head high hill house island lake lakes large little long lower main middle north pond ponds pool public raceway "
+    "river salmon school short silver small south spring springs state station tank the trout upper valley warm water "
+    "waters well west white wild"
+)
+PLACE_WORDS = frozenset(COMMON_IN_PLACES.split())
 DIGITS_ONLY = re.compile(r"[\d\s.,/+()-]+$")
 PARTS = re.compile(r"[\r\n]+|(?<=[.!?;])\s+")
-UNIT = "g|kg|mg|ml|l|c|f|m|cm|mm|ft|in|min|h|s|d|days?|fish|%|oz|lb|gal|fl oz|(?:mg|g|ul)/(?:l|kg)|kg/m3|mg/kg a day"
+UNIT = (
+    "g|kg|mg|ml|l|c|f|m|cm|mm|ft|in|min|h|s|d|days?|fish|%|oz|lb|gal|fl oz|(?:mg|g|ul)[ /](?:l|kg)|kg[ /]m3|"
+    "mg[ /]kg a day"
+)
 A_FIGURE = re.compile(rf"[-+]?\d[\d.,]*[ {JOINT}]?(?:{UNIT})$")
 A_DATE = re.compile(r"\d{4}-\d\d?-\d\d?$|\d\d?[./-]\d\d?[./-]\d{2,4}$")
 TEXT_KINDS = ("id", "text", "list", "reference")
@@ -46,31 +63,95 @@ class Origin:
 
 
 def evened(text: str) -> str:
-    """A text as texts are compared: composed, in small letters, one blank for a run of them."""
-    return BLANKS.sub(" ", unicodedata.normalize("NFC", text).casefold()).strip(" ")
+    """A text as texts are compared: what people and programs vary is made alike.
+
+    Small letters without accents; no soft hyphens, signs of no width or of direction; entities of HTML are
+    themselves; whatever is no letter or digit (underscores, hyphens, ends of lines,
+    apostrophes) is one blank, but for a sign between two digits, and for the blank that joins a figure to its unit.
+    """
+    if "&" in text:
+        text = html.unescape(text)
+    if not text.isascii():
+        text = JOINT.join(map(_plain, text.split(JOINT)))
+    return JOINT.join(BETWEEN.sub(" ", piece) for piece in text.casefold().split(JOINT)).strip(" ")
+
+
+def _plain(text: str) -> str:
+    """A text in compatible signs, without accents and what is not seen."""
+    signs = unicodedata.normalize("NFKD", text)
+    return "".join(sign for sign in signs if unicodedata.category(sign) not in UNSEEN)
+
+
+@dataclass(frozen=True)
+class Secret:
+    """A text that may not be there: as it was typed, where the log has it, and how it is searched.
+
+    `named` : it names somebody, is private or a number: the site's own sentences do not excuse it. `alone` : one word
+    of a name, which counts where it is a whole word and not in the name itself. `exact` : an id, which counts with the
+    signs that it has: "S-1" is not in "it's (1 counted)".
+    """
+
+    typed: str
+    origin: Origin
+    named: bool = False
+    alone: bool = False
+    exact: bool = False
 
 
 @dataclass
 class Secrets:
-    """Texts that may not be there with their origins, and texts that may. Both are evened."""
+    """Texts that may not be there, by how they are compared, and texts that may.
 
-    forbidden: dict[str, tuple[str, Origin]] = field(default_factory=dict)  # evened -> as typed, origin
+    `allowed` may be anywhere, with what is in them: lists, headings, words of the pages, the site's own names. `own`
+    are what was written about the site in sentences: they excuse a sentence like them, and no name and no private text.
+    """
+
+    forbidden: dict[str, Secret] = field(default_factory=dict)
     allowed: set[str] = field(default_factory=set)
+    own: set[str] = field(default_factory=set)
 
-    def forbid(self, value: object, origin: Origin) -> None:
+    def forbid(self, value: object, origin: Origin, named: bool = False, exact: bool = False) -> None:
         if is_number(value) and (value != int(value) or not 10 ** (LONG_NUMBER - 1) <= abs(value) < 1e15):
             return  # a number where a text belongs: compared only where it may be a telephone
         text = written(value).strip()
         pieces = [part for part in PARTS.split(text) if len(part.split()) >= WORDS_OF_A_SENTENCE or "\n" in text]
         for piece in (text, *pieces):
-            key = evened(piece)
-            if comparable(key):
-                self.forbidden.setdefault(key, (piece.strip(), origin))
+            self._enter(piece.strip(), Secret(piece.strip(), origin, named, exact=exact))
+
+    def forbid_word(self, word: str, origin: Origin) -> None:
+        """One word of a name, where it is none that anybody writes."""
+        key = evened(word)
+        if key not in self.forbidden:
+            self.forbidden[key] = Secret(word, origin, named=True, alone=True)
+
+    def _enter(self, piece: str, secret: Secret) -> None:
+        key = evened(piece)
+        if A_FIGURE.match(piece.casefold()) or not comparable(key):
+            return
+        before = self.forbidden.get(key)
+        if before is None or before.alone or (before.exact and not secret.exact):
+            self.forbidden[key] = secret
+        elif secret.named and not before.named:
+            self.forbidden[key] = replace(before, named=True)
 
     def allow(self, value: object) -> None:
         key = evened(written(value))
         if key:
             self.allowed.add(key)
+
+    def excuse(self, value: object) -> None:
+        """A text in sentences of the site's own."""
+        key = evened(written(value))
+        if key:
+            self.own.add(key)
+
+    def settle(self) -> None:
+        """Take out what may be there whole."""
+        for text in self.allowed & self.forbidden.keys():
+            del self.forbidden[text]
+        for text in self.own & self.forbidden.keys():
+            if not self.forbidden[text].named:
+                del self.forbidden[text]
 
 
 def comparable(text: str) -> bool:
@@ -89,6 +170,8 @@ def secrets(computed: Computed, site: str) -> Secrets:
     for text in _common(computed):
         held.allow(text)
     lots = _used_lots(computed, found, wanted)
+    codes = _codes(computed)
+    names: list[tuple[str, str, Origin]] = []
     for key, table in computed.layout.tables.items():
         if key not in LEADS and not table.private:
             continue
@@ -96,19 +179,21 @@ def secrets(computed: Computed, site: str) -> Secrets:
             owner = found.of_rows[key][position] if key in LEADS else None
             why = "a sheet that no copy has" if key not in LEADS else "another site's" if owner else "of no one site"
             for column in table.columns:
-                if not _is_text(column, row.get(column.key)):
+                value = row.get(column.key)
+                if not _is_text(column, value):
                     continue
                 if owner == wanted and not column.private:
-                    _own(row[column.key], column, held)
+                    _own(key, column, value, held)
                 elif key == "stores" and column.key == "lot" and folded(row["lot"]) in lots:
                     held.allow(row["lot"])
                 else:
                     reason = "private" if column.private else why
-                    held.forbid(
-                        row[column.key], Origin(table.sheet, computed.number(table, position), column.heading, reason)
-                    )
-    for text in held.allowed & held.forbidden.keys():
-        del held.forbidden[text]
+                    origin = Origin(table.sheet, computed.number(table, position), column.heading, reason)
+                    held.forbid(value, origin, _is_named(key, column, value, codes), column.kind in ("id", "reference"))
+                    if (key, column.key) in PEOPLE:
+                        names.append((column.key, written(value), origin))
+    held.settle()
+    _names_alone(names, held)
     return held
 
 
@@ -119,10 +204,49 @@ def _is_text(column: Column, value: object) -> bool:
     return (column.typed or column.kind == "text") and (isinstance(value, str) or column.kind in TEXT_KINDS)
 
 
-def _own(value: object, column: Column, held: Secrets) -> None:
+def _own(table: str, column: Column, value: object, held: Secrets) -> None:
     """A text of the site's own. A reference is none: what it names may be another site's."""
-    if column.kind != "reference" or column.loose:
+    if column.kind == "text" and (table, column.key) not in NAMES:
+        held.excuse(value)
+    elif column.kind != "reference" or column.loose:
         held.allow(value)
+
+
+def _is_named(table: str, column: Column, value: object, codes: Mapping[str, int]) -> bool:
+    """Whether a text gives somebody away wherever it stands: a name, a number to call, a private text.
+
+    Not so the ids of rows, which are alike on many farms, but for a site's; and not a private text of one word.
+    """
+    text = written(value)
+    if (table, column.key) in NAMES:
+        return True
+    if column.kind == "id":
+        return table in ("sites", "stores") and codes[folded(value)] == 1
+    return (column.private or table == "stores") and len(evened(text).split()) > 1
+
+
+def _codes(computed: Computed) -> Counter[str]:
+    """In how many sheets each id stands."""
+    found: Counter[str] = Counter()
+    for key, table in computed.layout.tables.items():
+        if key in LEADS or table.private:
+            ids = [column.key for column in table.columns if column.kind == "id"]
+            found.update({folded(row[one]) for row in computed.data[key] for one in ids if row.get(one) is not None})
+    return found
+
+
+def _names_alone(names: list[tuple[str, str, Origin]], held: Secrets) -> None:
+    """The first word of a farm's name and the last of a person's, where nobody writes it for another reason.
+
+    It has four letters or more and begins with a capital in the log; no list, heading, page or name of the site's own
+    has it, and it is no common word of places.
+    """
+    ordinary = {word for text in held.allowed for word in text.split()} | PLACE_WORDS
+    for column, name, origin in names:
+        words = re.findall(r"[^\W\d_]+", unicodedata.normalize("NFC", name))
+        word = (words[0] if column == "name" else words[-1]) if len(words) > 1 else ""
+        if len(word) >= FEWEST_OF_A_NAME and word[0].isupper() and evened(word) not in ordinary:
+            held.forbid_word(word, origin)
 
 
 def _used_lots(computed: Computed, found: Owners, wanted: str) -> set[str]:

@@ -9,9 +9,10 @@ from __future__ import annotations
 
 import datetime
 import hashlib
+import hmac
 import re
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from openpyxl import Workbook
 from openpyxl.packaging.custom import StringProperty
@@ -19,19 +20,25 @@ from openpyxl.packaging.custom import StringProperty
 LAYOUT = "producer-copy"
 VERSION = "1"
 DIGITS = 5
+SEAL_DIGITS = 32
+SEAL = "Copy seal"
 BLANK = "0" * DIGITS  # the mark of a blank row
 UNMARKED = [BLANK]  # of a daily sheet, which is there to be changed: that it was given is all that is noted
 MARKS = re.compile(rf"(?:[0-9a-f]{{{DIGITS}}})+$")
 PROPERTIES = ("Copy layout", "Copy version", "Log version", "Copy site", "Copy made", "Copy language", "Copy units")
 LINE = re.compile(
-    rf"^{LAYOUT} version=(\S+) log=(\S+) made=(\d{{4}}-\d\d-\d\dT\d\d:\d\d) language=(\w+) units=(\w+) site=(.*)$",
+    rf"^{LAYOUT} version=(\S+) log=(\S+) made=(\d{{4}}-\d\d-\d\dT\d\d:\d\d) language=(\w+) units=(\w+)"
+    rf"(?: seal=([0-9a-f]{{{SEAL_DIGITS}}}))? site=(.*)$",
     re.DOTALL,
 )
 
 
 @dataclass(frozen=True)
 class Identity:
-    """Which copy it is: version of its layout and of the log's, its site, when it was made, its language and units."""
+    """Which copy it is: version of its layout and of the log's, its site, when it was made, its language and units.
+
+    `seal` is a digest of these and of its log's key, by which the log knows its own copies; empty where it has none.
+    """
 
     version: str
     log_version: str
@@ -39,14 +46,27 @@ class Identity:
     made: datetime.datetime
     language: str
     units: str
+    seal: str = ""
 
     @property
     def line(self) -> str:
         """As it stands on the page about the copy."""
+        sealed = f" seal={self.seal}" if self.seal else ""
         return (
             f"{LAYOUT} version={self.version} log={self.log_version} made={self.made:%Y-%m-%dT%H:%M} "
-            f"language={self.language} units={self.units} site={self.site}"
+            f"language={self.language} units={self.units}{sealed} site={self.site}"
         )
+
+    def sealed(self, key: str) -> Identity:
+        """The same with the seal of a log's key; without one where there is no key."""
+        plain = replace(self, seal="")
+        if not key:
+            return plain
+        digest = hmac.new(key.encode("utf-8"), plain.line.encode("utf-8", "surrogatepass"), hashlib.sha256)
+        return replace(plain, seal=digest.hexdigest()[:SEAL_DIGITS])
+
+    def is_sealed_with(self, key: str) -> bool:
+        return bool(key) and hmac.compare_digest(self.seal.encode(), self.sealed(key).seal.encode())
 
     @property
     def footer(self) -> str:
@@ -66,6 +86,8 @@ class Identity:
         )
         for name, value in zip(PROPERTIES, values, strict=True):
             frame.custom_doc_props.append(StringProperty(name=name, value=value))
+        if self.seal:
+            frame.custom_doc_props.append(StringProperty(name=SEAL, value=self.seal))
 
 
 def from_properties(found: Mapping[str, str]) -> Identity | None:
@@ -78,7 +100,7 @@ def from_properties(found: Mapping[str, str]) -> Identity | None:
         return None
     values = (found[name] for name in PROPERTIES[1:4])
     version, log_version, site = values
-    return Identity(version, log_version, site, made, found["Copy language"], found["Copy units"])
+    return Identity(version, log_version, site, made, found["Copy language"], found["Copy units"], found.get(SEAL, ""))
 
 
 def from_line(text: str) -> Identity | None:
@@ -86,8 +108,8 @@ def from_line(text: str) -> Identity | None:
     found = LINE.match(text)
     if not found:
         return None
-    version, log_version, made, language, units, site = found.groups()
-    return Identity(version, log_version, site, datetime.datetime.fromisoformat(made), language, units)
+    version, log_version, made, language, units, seal, site = found.groups()
+    return Identity(version, log_version, site, datetime.datetime.fromisoformat(made), language, units, seal or "")
 
 
 def row_texts(row: Sequence[object]) -> list[str]:

@@ -2,8 +2,9 @@
 
 XML parts are read whatever their encoding: texts, attributes, comments and instructions, and the runs of a text joined.
 Parts that are no XML are searched for runs of letters in UTF-8, UTF-16 of both orders and Latin-1; packages inside
-packages are opened. Of the zip itself the names, comments and extra fields of its entries are read, and whatever bytes
-lie before, between and after them.
+packages are opened, the letters of a PDF are read. What is drawn, packed in another way or another program's own is
+said to be unread, for no search of its bytes would tell what it says. Of the zip itself the names, comments and extra
+fields of its entries are read, and whatever bytes lie before, between and after them.
 """
 
 from __future__ import annotations
@@ -22,8 +23,9 @@ from defusedxml.ElementTree import DefusedXMLParser
 from workbook_tools.caselog.unread import sheet_parts
 from workbook_tools.errors import ReadError
 from workbook_tools.intake import Archive, Foreign, foreign_in
-from workbook_tools.intake.files import ENTRY
-from workbook_tools.intake.limits import DEEPEST, LARGEST_AUDITED, MEBI
+from workbook_tools.intake.files import ENTRY, PDF
+from workbook_tools.intake.limits import DEEPEST, LARGEST_AUDITED, MEBI, MOST_RAW
+from workbook_tools.sharing.pdf_texts import pdf_texts
 
 TEXT, REFERENCE, NUMBER, ADDRESS, BYTES, UNREAD = "text", "reference", "number", "address", "bytes", "unread"
 REFERENCES = frozenset(("r", "ref", "sqref", "activeCell", "topLeftCell", "location", "spans", "s", "si", "cell"))
@@ -47,6 +49,32 @@ WIDE = {
     "utf-16-be": re.compile(rb"(?:\x00[\x20-\x7e\xa0-\xff]|[\x01-\x06\x1e\x20][\x00-\xff]){%d,}" % SHORTEST_RUN),
 }
 DEEPEST_PACKAGE = 4
+# how a file or part begins whose words cannot be read -> what it is
+UNREADABLE = (
+    (b"\x89PNG", "a picture: words drawn in it cannot be read"),
+    (b"\xff\xd8\xff", "a picture: words drawn in it cannot be read"),
+    (b"GIF8", "a picture: words drawn in it cannot be read"),
+    (b"BM", "a picture: words drawn in it cannot be read"),
+    (b"II*\0", "a picture: words drawn in it cannot be read"),
+    (b"MM\0*", "a picture: words drawn in it cannot be read"),
+    (b"RIFF", "a picture, a sound or a film: what is in it cannot be read"),
+    (b"\x01\0\0\0", "a drawing: words in it cannot be read"),
+    (b"\xd7\xcd\xc6\x9a", "a drawing: words in it cannot be read"),
+    (b"\x1f\x8b", "a packed file (.gz), which cannot be read"),
+    (b"BZh", "a packed file (.bz2), which cannot be read"),
+    (b"\xfd7zXZ", "a packed file (.xz), which cannot be read"),
+    (b"\x28\xb5\x2f\xfd", "a packed file (.zst), which cannot be read"),
+    (b"7z\xbc\xaf", "a packed folder (.7z), which cannot be read"),
+    (b"Rar!", "a packed folder (.rar), which cannot be read"),
+    (b"\xd0\xcf\x11\xe0", "a file of an old program, or locked with a password, which cannot be read"),
+    (b"{\\rtf", "a text document (.rtf), which cannot be read: save it as text or as a PDF"),
+    (b"PAR1", "a table (.parquet), which cannot be read"),
+    (b"SQLite", "a database, which cannot be read"),
+)
+NO_TEXT = "is neither a workbook nor a text nor a PDF, and cannot be read"
+CONTROL = re.compile(r"[\x00-\x08\x0e-\x1f]")
+PACKED_TEXT = re.compile(r"(?:[A-Za-z0-9+/]{60,}={0,2}\r?\n){4}")  # how mail carries what is attached
+MARKUP = re.compile(r"<[^<>]{1,2000}>")
 
 
 @dataclass(frozen=True)
@@ -70,6 +98,7 @@ class Room:
 
     left: int = LARGEST_AUDITED
     streams: int = field(default=LARGEST_AUDITED)  # the same for compressed streams inside parts
+    raw: int = field(default=MOST_RAW)  # bytes that are searched for runs of letters
 
 
 def check_room(content: bytes, path: object) -> None:
@@ -108,7 +137,9 @@ def package_texts(content: bytes, name: str = "", depth: int = 0, room: Room | N
     except ReadError as error:
         if content.startswith(ENTRY):
             yield PackageText(name or "file", "whole file", f"cannot be unpacked: {error.reason}", UNREAD)
-        yield from _from_bytes(content, name or "file", room)
+            yield from _from_bytes(content, name or "file", room)
+        else:
+            yield from _file_texts(content, name or "file", room)
         return
     yield from _zip_texts(archive, content, name, room)
     cells = _Cells(archive)
@@ -117,10 +148,55 @@ def package_texts(content: bytes, name: str = "", depth: int = 0, room: Room | N
         held = _unpacked(archive, entry, room)
         if held is None:
             yield PackageText(part, "whole part", "cannot be unpacked", UNREAD)
-        elif depth < DEEPEST_PACKAGE and held[:4] == ENTRY:
-            yield from package_texts(held, f"{part}!", depth + 1, room)
+        elif held[:4] == ENTRY:
+            if depth < DEEPEST_PACKAGE:
+                yield from package_texts(held, f"{part}!", depth + 1, room)
+            else:
+                yield PackageText(part, "whole part", f"a file more than {DEEPEST_PACKAGE} files deep", UNREAD)
+        elif held.startswith(PDF):
+            yield from _pdf_texts(held, part)
         else:
             yield from _part_texts(held, part, entry, cells, room)
+
+
+def unreadable(content: bytes) -> str:
+    """What a file or part is, where its words cannot be read; nothing for any other."""
+    return next((say for beginning, say in UNREADABLE if content.startswith(beginning)), "")
+
+
+def _file_texts(content: bytes, part: str, room: Room) -> Iterator[PackageText]:
+    """Texts of what is no package: a PDF, a text in letters, or something that cannot be read."""
+    if content.startswith(PDF):
+        yield from _pdf_texts(content, part)
+        return
+    why = unreadable(content)
+    text = None if why else _decoded(content)
+    if text is None:
+        yield PackageText(part, "whole file", why or NO_TEXT, UNREAD)
+        yield from _from_bytes(content, part, room)
+        return
+    yield PackageText(part, "text", text)
+    if MARKUP.search(text):  # a name may be in pieces between tags
+        yield PackageText(part, "text without markup", MARKUP.sub("", text))
+        yield PackageText(part, "text without markup, apart", MARKUP.sub(" ", text))
+    if PACKED_TEXT.search(text):
+        yield PackageText(part, "text", "something attached, packed as letters (base64), which cannot be read", UNREAD)
+
+
+def _pdf_texts(content: bytes, part: str) -> Iterator[PackageText]:
+    return (PackageText(part, place, text, kind) for place, text, kind in pdf_texts(content))
+
+
+def _decoded(content: bytes) -> str | None:
+    """The text of a file, where it is one."""
+    wide = content.startswith((b"\xff\xfe", b"\xfe\xff"))
+    for encoding in ("utf-16",) if wide else ("utf-8-sig", "cp1252", "latin-1"):
+        try:
+            text = content.decode(encoding)
+        except UnicodeDecodeError:
+            continue
+        return None if CONTROL.search(text) else text
+    return None
 
 
 def _unpacked(archive: Archive, name: str, room: Room) -> bytes | None:
@@ -197,6 +273,9 @@ def local(tag: object) -> str:
 def _part_texts(content: bytes, part: str, name: str, cells: _Cells, room: Room) -> Iterator[PackageText]:
     root = parsed(content)
     if root is None:
+        why = unreadable(content)
+        if why:
+            yield PackageText(part, "whole part", why, UNREAD)
         yield from _from_bytes(content, part, room)
     elif local(root.tag) == "sst":
         numbers = (child for child in root if local(child.tag) == "si")
@@ -262,12 +341,18 @@ def unescaped(text: str) -> str:
 
 
 def _from_bytes(content: bytes, part: str, room: Room) -> Iterator[PackageText]:
-    """Runs of letters in bytes, by the encodings that a text may be in."""
+    """Runs of letters in bytes, by the encodings that a text may be in; where there are too many bytes, that."""
+    room.raw -= len(content)
+    if room.raw < 0:
+        yield PackageText(part, "whole part", f"more than {MOST_RAW // MEBI} MB that are no text: not searched", UNREAD)
+        return
     for match in RUN.finditer(content):
         place = f"byte {match.start()}"
         yield PackageText(part, place, match[0].decode("utf-8", "replace"), BYTES)
         if any(byte > 127 for byte in match[0]):
             yield PackageText(part, place, match[0].decode("latin-1"), BYTES)
+    if room.streams < SHORTEST_RUN:
+        yield PackageText(part, "whole part", "more packed pieces than can be unpacked: not searched", UNREAD)
     for start, held in _inflated(content, room):
         for match in RUN.finditer(held):
             yield PackageText(part, f"compressed at byte {start}", match[0].decode("utf-8", "replace"), BYTES)

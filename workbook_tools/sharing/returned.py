@@ -6,8 +6,10 @@ remark. A cell's value is in the unit of the log's column: in copies with US uni
 
 from __future__ import annotations
 
+import bisect
 import datetime
-import difflib
+import itertools
+from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -16,8 +18,7 @@ from typing import Any
 from workbook_tools.addresses import letter
 from workbook_tools.caselog.reading import Place, Remark, typed_value
 from workbook_tools.errors import ReadError
-from workbook_tools.intake import Archive, admitted, file_content, native_cells, native_workbook, tree
-from workbook_tools.intake.limits import MOST_CELLS
+from workbook_tools.intake import admitted, file_content, native_cells, native_workbook, properties_of
 from workbook_tools.layouts import Layout, Table, case_log
 from workbook_tools.layouts.trees import is_number
 from workbook_tools.quantities import Quantity
@@ -36,7 +37,9 @@ from workbook_tools.sharing.marks import (
 from workbook_tools.sharing.selection import folded
 from workbook_tools.sharing.words import log_word, table
 
-PROPERTIES = "docProps/custom.xml"
+MOST_COPY_CELLS = 2_000_000  # of all sheets; a copy of ten years of daily rows has 200,000
+MOST_NAMED = 1_000  # cells outside the columns of one sheet, and changed rows of one page
+MOST_SHOWN = 200  # characters of a cell in a sentence
 TELLING = tuple(key for key in KEYS if key not in ("day", "date", "stock"))  # a row with none of these is not filled
 
 
@@ -72,6 +75,7 @@ class Returned:
     log_version: str
     language: str
     units: str
+    identity: Identity
     rows: list[DailyRow] = field(default_factory=list)
     changed: list[ChangedRow] = field(default_factory=list)
     remarks: list[Remark] = field(default_factory=list)
@@ -99,7 +103,7 @@ def returned_rows(path: Path, layout: Layout, site: str | None = None) -> Return
     remarks: list[Remark] = []
     known = _identity(path, content, sheets, remarks)
     found = Returned(
-        known.site, known.made, known.version, known.log_version, known.language, known.units, remarks=remarks
+        known.site, known.made, known.version, known.log_version, known.language, known.units, known, remarks=remarks
     )
     if site is not None and folded(site) != folded(known.site):
         say = f"The copy is for site {known.site}, not for {site}; its rows were not read."
@@ -129,8 +133,8 @@ def _sheets(content: bytes, path: Path) -> dict[str, list[list[Any]]]:
     for name in workbook.sheet_names:
         sheets[name] = native_cells(workbook, name, path)
         cells += sum(map(len, sheets[name]))
-        if cells > MOST_CELLS:
-            raise ReadError(path, f"has more than {MOST_CELLS:,} cells; no producer's copy has so many.")
+        if cells > MOST_COPY_CELLS:
+            raise ReadError(path, f"has more than {MOST_COPY_CELLS:,} cells; no producer's copy has so many.")
     return sheets
 
 
@@ -147,10 +151,9 @@ def identity(source: Path | bytes) -> Identity | None:
     """Which copy a file says it is, by its properties; None where it says nothing, or cannot be read at all."""
     try:
         content = source if isinstance(source, bytes) else file_content(source)
-        root = tree(Archive(content, "copy", strict=False).read(PROPERTIES), PROPERTIES, "copy")
     except ReadError:
         return None
-    return from_properties({str(one.get("name")): "".join(map(str, one.itertext())) for one in root})
+    return from_properties(properties_of(content))
 
 
 def _identity(
@@ -248,19 +251,21 @@ def _missing(sheet: str, start: int, columns: Mapping[int, tuple[str, bool]], lo
 def _unknown(
     sheet: str, start: int, cells: Sequence[Sequence[Any]], columns: Mapping[int, tuple[str, bool]], found: Returned
 ) -> None:
-    """What stands on a daily sheet outside its columns: said, cell by cell, so that nothing is lost."""
-    for number, row in enumerate(cells[start:], start=start + 1):
-        for index, value in enumerate(row):
-            if index not in columns and typed_value(value) is not None:
-                place = Place(sheet, number, "", letter(index + 1))
-                _say(
-                    found,
-                    "outside-columns",
-                    f"{place} holds something outside the columns: {value}",
-                    "notice",
-                    place,
-                    value,
-                )
+    """What stands on a daily sheet outside its columns: said, cell by cell, as far as anybody would read."""
+    outside = (
+        (number, index, value)
+        for number, row in enumerate(cells[start:], start=start + 1)
+        for index, value in enumerate(row)
+        if index not in columns and typed_value(value) is not None
+    )
+    for count, (number, index, value) in enumerate(outside):
+        if count == MOST_NAMED:
+            more = 1 + sum(1 for _ in outside)
+            _say(found, "outside-columns", f"{sheet} holds {more:,} cells more outside the columns.", "notice")
+            return
+        place = Place(sheet, number, "", letter(index + 1))
+        say = f"{place} holds something outside the columns: {str(value)[:MOST_SHOWN]}"
+        _say(found, "outside-columns", say, "notice", place, value)
 
 
 def _row(
@@ -358,18 +363,70 @@ def _changes(
             continue
         cells = sheets[name]
         now = sheet_marks(cells)
-        matcher = difflib.SequenceMatcher(None, written_marks, now, autojunk=False)
-        for what, before, before_end, after, after_end in matcher.get_opcodes():
-            if what == "equal":
-                continue
-            for number in range(max(before_end - before, after_end - after)):
-                row = after + number
-                is_now = row < after_end and now[row] != BLANK
-                was = before + number < before_end and written_marks[before + number] != BLANK
-                if is_now:
-                    yield ChangedRow(Place(name, row + 1), "changed" if was else "added", tuple(row_texts(cells[row])))
-                elif was:
-                    yield ChangedRow(Place(name, before + number + 1), "gone", ())
+        changes = _changed_rows(name, written_marks, now, cells)
+        yield from itertools.islice(changes, MOST_NAMED)
+        more = sum(1 for _ in changes)
+        if more:
+            say = f"{more:,} rows more of the page {name} are not as they were written."
+            _say(found, "more-changes", say, "notice", Place(name, 1))
+
+
+def _changed_rows(
+    name: str, written_marks: Sequence[str], now: Sequence[str], cells: Sequence[Sequence[Any]]
+) -> Iterator[ChangedRow]:
+    """The rows of one page that are not as they were written."""
+    for before, before_end, after, after_end in differing(written_marks, now):
+        for number in range(max(before_end - before, after_end - after)):
+            row = after + number
+            is_now = row < after_end and now[row] != BLANK
+            was = before + number < before_end and written_marks[before + number] != BLANK
+            if is_now:
+                yield ChangedRow(Place(name, row + 1), "changed" if was else "added", tuple(row_texts(cells[row])))
+            elif was:
+                yield ChangedRow(Place(name, before + number + 1), "gone", ())
+
+
+def differing(before: Sequence[str], after: Sequence[str]) -> Iterator[tuple[int, int, int, int]]:
+    """Stretches in which two lists of marks differ: from and to in the first, from and to in the second.
+
+    Marks that each list has once are matched, as many as stand in the same order in both; what is equal before and
+    behind a match is left out. The time grows with n log n, whatever the marks are: they come with the file.
+    """
+    matches = [*_in_order(_once(before), _once(after)), (len(before), len(after))]
+    start, other = 0, 0
+    for end, other_end in matches:
+        while start < end and other < other_end and before[start] == after[other]:
+            start, other = start + 1, other + 1
+        stop, other_stop = end, other_end
+        while stop > start and other_stop > other and before[stop - 1] == after[other_stop - 1]:
+            stop, other_stop = stop - 1, other_stop - 1
+        if start < stop or other < other_stop:
+            yield start, stop, other, other_stop
+        start, other = end, other_end
+
+
+def _once(marks: Sequence[str]) -> dict[str, int]:
+    """Where each mark stands that the list has once."""
+    counts = Counter(marks)
+    return {mark: place for place, mark in enumerate(marks) if counts[mark] == 1}
+
+
+def _in_order(before: Mapping[str, int], after: Mapping[str, int]) -> list[tuple[int, int]]:
+    """The most places of marks that both have which stand in the same order: a longest increasing run."""
+    pairs = [(place, after[mark]) for mark, place in before.items() if mark in after]
+    ends: list[int] = []  # of the runs of each length, the least end
+    last: list[int] = []  # the pair that it belongs to
+    earlier: list[int] = []
+    for number, (_, other) in enumerate(pairs):
+        length = bisect.bisect_left(ends, other)
+        earlier.append(last[length - 1] if length else -1)
+        ends[length : length + 1] = [other]
+        last[length : length + 1] = [number]
+    found, number = [], last[-1] if last else -1
+    while number >= 0:
+        found.append(pairs[number])
+        number = earlier[number]
+    return found[::-1]
 
 
 def _written_marks(sheets: Mapping[str, Sequence[Sequence[Any]]]) -> dict[str, list[str]]:

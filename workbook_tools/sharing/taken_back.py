@@ -2,17 +2,21 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+import re
+from collections.abc import Collection, Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
 from workbook_tools.caselog.merged import Note
 from workbook_tools.caselog.reading import ReadLog, ReadTable
+from workbook_tools.errors import ReadError
 from workbook_tools.layouts import Layout
 from workbook_tools.sharing.returned import DailyRow, Returned, returned_rows
 from workbook_tools.sharing.selection import folded
 
 LOSSES = "losses"
+ROW_NAME = re.compile(r"(.+)-\d{10}-")  # of a daily sheet's rows: site, when the copy was made, number
+UNVERIFIED = "Where this copy is from cannot be verified: the log was made before logs had a key for seals."
 SHOWN = 80  # characters of a changed text
 
 
@@ -28,7 +32,7 @@ class TakenBack:
     whole: bool
 
 
-def taken_back(path: Path, layout: Layout, own: ReadLog) -> TakenBack:
+def taken_back(path: Path, layout: Layout, own: ReadLog, key: str = "", confirmed: Collection[str] = ()) -> TakenBack:
     """Read a producer's copy for a merge into a log.
 
     Parameters
@@ -36,6 +40,8 @@ def taken_back(path: Path, layout: Layout, own: ReadLog) -> TakenBack:
     path : the copy.
     layout : the case log's layout.
     own : the log that it goes into.
+    key : the log's, with which it seals its copies; empty where it has none.
+    confirmed : ids of sites of which a person has said that the copy is theirs, whatever speaks against it.
 
     Returns
     -------
@@ -44,7 +50,8 @@ def taken_back(path: Path, layout: Layout, own: ReadLog) -> TakenBack:
 
     Raises
     ------
-    ReadError : the copy cannot be read, or does not say that it is one.
+    ReadError : the copy cannot be read, or does not say that it is one; or something speaks against its being the copy
+        of the site that it names, and nobody has confirmed it.
     """
     found = returned_rows(path, layout)
     file = str(path)
@@ -52,6 +59,7 @@ def taken_back(path: Path, layout: Layout, own: ReadLog) -> TakenBack:
         Note(file, f"{remark.place}: {remark.say}" if remark.place.sheet else remark.say) for remark in found.remarks
     ]
     whole = not any(remark.severity == "fault" for remark in found.remarks)
+    notes += _origin(path, found, key, confirmed)
     notes += _changes(file, found)
     sites = {folded(row["site"]) for row in own.tables["sites"].rows if row["site"] is not None}
     groups = {
@@ -75,6 +83,38 @@ def taken_back(path: Path, layout: Layout, own: ReadLog) -> TakenBack:
         read.numbers.append(number)
     tables = {key: ReadTable(one) for key, one in layout.tables.items() if not one.key_source} | {LOSSES: read}
     return TakenBack(ReadLog(file, layout, tables, []), tuple(notes), whole)
+
+
+def _origin(path: Path, found: Returned, key: str, confirmed: Collection[str]) -> Iterator[Note]:
+    """What is to be said of where a copy is from; ReadError where it may be another site's and nobody has confirmed."""
+    doubt = _doubt(found, key)
+    if doubt and folded(found.site) not in {folded(site) for site in confirmed}:
+        raise ReadError(
+            path,
+            f"{doubt} Nothing was merged. If you know that it is the copy of site {found.site}, say --confirm-site "
+            f"{found.site}.",
+        )
+    if doubt:
+        yield Note(str(path), f"{doubt} It was taken because you confirmed site {found.site}.")
+    elif not key:
+        yield Note(str(path), UNVERIFIED)
+
+
+def _doubt(found: Returned, key: str) -> str:
+    """What speaks against a copy's being that of the site it names; nothing where its seal or its rows' ids agree."""
+    if key:
+        if found.identity.is_sealed_with(key):
+            return ""
+        broken = "its seal is not the one that this log gave" if found.identity.seal else "it has no seal of this log"
+        return (
+            f"says that it is the copy for site {found.site}, but {broken}: the site or the day it was made was "
+            "changed, or another log made it, or this one before it had a key."
+        )
+    others = {match[1] for row in found.rows if (match := ROW_NAME.match(row.name or ""))} - {None}
+    strange = sorted(site for site in others if folded(site) != folded(found.site))
+    if strange:
+        return f"says that it is the copy for site {found.site}, but its rows have the ids of {', '.join(strange)}."
+    return ""
 
 
 def _changes(file: str, found: Returned) -> Iterator[Note]:

@@ -10,6 +10,7 @@ from copy import deepcopy
 from lxml import etree
 
 from workbook_tools.errors import EditError
+from workbook_tools.intake.contents import joined, relative
 from workbook_tools.workbook.appending import set_width
 from workbook_tools.workbook.book import OFFICE, Book, link_id, link_name
 from workbook_tools.workbook.own_frame import own_elements, own_widths, put_own
@@ -233,6 +234,9 @@ class _Graft:
 
     def _write_links(self, part: str, links: list[Element]) -> None:
         root = etree.Element(f"{{{RELATIONS}}}Relationships", nsmap={None: RELATIONS})
+        for link in links:
+            if link.get("TargetMode") != "External":
+                link.set("Target", relative(part, joined(part, str(link.get("Target")))))
         root.extend(links)
         if links:
             self.book.package.write(relations_of(part), written(root))

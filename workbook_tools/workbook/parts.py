@@ -2,19 +2,17 @@
 
 from __future__ import annotations
 
-import io
 import re
-import zipfile
 
 from lxml import etree
 
 from workbook_tools.errors import ReadError
 from workbook_tools.intake.archive import Archive
 from workbook_tools.intake.contents import Link as Relation
-from workbook_tools.intake.contents import links_in, relations_of
+from workbook_tools.intake.contents import links_in, relations_of, relative
 from workbook_tools.intake.markup import Element
 from workbook_tools.intake.markup import tree as parse
-from workbook_tools.workbook.package import FIXED_DATE
+from workbook_tools.packing import Packing
 
 __all__ = [
     "CONTENT_TYPES",
@@ -198,7 +196,7 @@ class Package:
         link = etree.SubElement(root, f"{{{RELATIONS}}}Relationship")
         link.set("Id", f"rId{number}")
         link.set("Type", kind)
-        link.set("Target", target if outside else f"/{target}")
+        link.set("Target", target if outside else relative(part, target))
         if outside:
             link.set("TargetMode", "External")
         return f"rId{number}"
@@ -212,31 +210,13 @@ class Package:
 
     def content(self) -> bytes:
         """The file: parts that nobody touched as they lie in the old one, compressed bytes and all."""
-        target = io.BytesIO()
-        with zipfile.ZipFile(target, "w", zipfile.ZIP_DEFLATED, compresslevel=4) as out:
+        with Packing() as out:
             for name in self.names():
-                if name in self.parts or name in self.changed:
-                    out.writestr(self._info(name), self.read(name))
+                old = self.entries.get(name)
+                if old is None:
+                    out.add(name, [self.read(name)])
+                elif name in self.parts or name in self.changed:
+                    out.add(name, [self.read(name)], old.date_time)
                 else:
-                    self._copy(self.entries[name], out)
-        return target.getvalue()
-
-    def _info(self, name: str) -> zipfile.ZipInfo:
-        old = self.entries.get(name)
-        info = zipfile.ZipInfo(name, old.date_time if old is not None else FIXED_DATE)
-        info.compress_type = zipfile.ZIP_DEFLATED
-        info.create_system = 0
-        return info
-
-    def _copy(self, info: zipfile.ZipInfo, out: zipfile.ZipFile) -> None:
-        kept = zipfile.ZipInfo(info.filename, info.date_time)
-        kept.compress_type, kept.create_system, kept.external_attr = info.compress_type, 0, info.external_attr
-        kept.CRC, kept.compress_size, kept.file_size = info.CRC, info.compress_size, info.file_size
-        kept.flag_bits = info.flag_bits & ~0x08  # the sizes stand in front, not behind
-        assert out.fp is not None
-        kept.header_offset = out.fp.tell()
-        out.fp.write(kept.FileHeader())
-        out.fp.write(self.archive.packed(info.filename))
-        out.filelist.append(kept)
-        out.NameToInfo[kept.filename] = kept
-        out.start_dir = out.fp.tell()
+                    out.keep(old, self.archive.packed(name))
+        return out.content()

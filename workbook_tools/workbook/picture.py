@@ -9,8 +9,8 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from xml.sax.saxutils import escape
 
+from workbook_tools.packing import Packing
 from workbook_tools.workbook.cells import ILLEGAL
-from workbook_tools.workbook.package import part_info
 from workbook_tools.workbook.styles import FACE, INK
 
 A_POINT = 12_700  # English metric units in a point
@@ -169,11 +169,7 @@ def with_drawings(content: bytes, drawings: Mapping[int, Sequence[Placed]]) -> b
     """A workbook file with drawings put on sheets that have neither links nor tables; keys are sheet numbers from 1."""
     if not drawings:
         return content
-    target = io.BytesIO()
-    with (
-        zipfile.ZipFile(io.BytesIO(content)) as source,
-        zipfile.ZipFile(target, "w", zipfile.ZIP_DEFLATED, compresslevel=4) as out,
-    ):
+    with zipfile.ZipFile(io.BytesIO(content)) as source, Packing() as out:
         for entry in source.infolist():
             text = source.read(entry)
             found = re.fullmatch(r"xl/worksheets/sheet(\d+)\.xml", entry.filename)
@@ -182,11 +178,11 @@ def with_drawings(content: bytes, drawings: Mapping[int, Sequence[Placed]]) -> b
             elif entry.filename == "[Content_Types].xml":
                 parts = "".join(_override(number) for number in sorted(drawings))
                 text = text.replace(b"</Types>", parts.encode() + b"</Types>")
-            out.writestr(part_info(entry.filename), text)
+            out.add(entry.filename, [text])
         for number in sorted(drawings):
-            out.writestr(part_info(f"xl/worksheets/_rels/sheet{number}.xml.rels"), _link(number))
-            out.writestr(part_info(f"xl/drawings/drawing{number}.xml"), drawing_part(drawings[number]))
-    return target.getvalue()
+            out.add(f"xl/worksheets/_rels/sheet{number}.xml.rels", [_link(number).encode()])
+            out.add(f"xl/drawings/drawing{number}.xml", [drawing_part(drawings[number]).encode()])
+    return out.content()
 
 
 def _pointing(sheet: bytes) -> bytes:
@@ -203,5 +199,5 @@ def _link(number: int) -> str:
     return (
         '<?xml version="1.0" encoding="UTF-8" standalone="yes"?>\n'
         f'<Relationships xmlns="{PACKAGE}"><Relationship Id="rIdDrawing" Type="{LINKS}/drawing" '
-        f'Target="/xl/drawings/drawing{number}.xml"/></Relationships>'
+        f'Target="../drawings/drawing{number}.xml"/></Relationships>'
     )

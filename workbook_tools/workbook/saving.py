@@ -10,12 +10,17 @@ import shutil
 import tempfile
 from pathlib import Path
 
-from workbook_tools.errors import BusyFileError, ChangedFileError, SaveError
-from workbook_tools.intake import real_path
+from workbook_tools.errors import BusyFileError, ChangedFileError, ReadError, SaveError
+from workbook_tools.intake import Archive, file_content, properties_of, real_path
+from workbook_tools.intake.contents import sheets_of
 from workbook_tools.workbook.elsewhere import check_not_open
 from workbook_tools.workbook.seen import Seen
 
 THERE_ALREADY = "is there already. Choose another name, or say --replace (a dated backup is kept)."
+ONE_THAT_IS_READ = "is a file that this command reads, which stays as it is; choose another name."
+A_CASE_LOG = "is a case log, which nothing but a case log may replace; choose another name."
+LAYOUT, CASE_LOG = "Layout", "case-log"
+LOG_SHEETS = {"sites", "vessels", "visits", "baths"}  # of a log whose properties a program has dropped
 BACKUP = re.compile(r"\.backup-\d{8}-\d{6}(-\d+)?\.[^.]+$")  # as `backup_name` makes them
 
 
@@ -35,7 +40,47 @@ def backup_name(path: Path, moment: datetime.datetime) -> Path:
     return candidate
 
 
-def save(path: Path, content: bytes, replace: bool = False, seen: Seen | None = None) -> Path | None:
+def layout_of(content: bytes) -> str | None:
+    """Which layout a workbook was made from; None where it does not say so, or is none."""
+    said = properties_of(content).get(LAYOUT)
+    if said is not None:
+        return said
+    try:
+        sheets = {name.casefold() for name in sheets_of(Archive(content, "file", strict=False, renamed=True))}
+    except ReadError:
+        return None
+    return CASE_LOG if sheets >= LOG_SHEETS else None
+
+
+def check_target(path: Path, seen: Seen | None = None, *, in_place: bool = False, log: bool = False) -> None:
+    """Refuse a place that a command may not write to; `save` does so too, this is for before the work.
+
+    Parameters
+    ----------
+    path : where to.
+    seen : the files that the command reads; their hard links and links to them count as themselves.
+    in_place : whether it is the command's work to write one of them.
+    log : whether what it writes is a case log. Nothing else may take the place of one.
+
+    Raises
+    ------
+    SaveError : it is one of the command's inputs, or a case log.
+    """
+    if seen is not None and not in_place and seen.has(path):
+        raise SaveError(path, ONE_THAT_IS_READ)
+    if log or not path.is_file():
+        return
+    try:
+        there = file_content(path)
+    except ReadError:
+        return  # nothing that could be a log; what is wrong with it is said where it is replaced
+    if layout_of(there) == CASE_LOG:
+        raise SaveError(path, A_CASE_LOG)
+
+
+def save(
+    path: Path, content: bytes, replace: bool = False, seen: Seen | None = None, *, in_place: bool = False
+) -> Path | None:
     """Write a file: whole or not at all.
 
     Parameters
@@ -43,7 +88,9 @@ def save(path: Path, content: bytes, replace: bool = False, seen: Seen | None = 
     path : where to; its folder must exist.
     content : the file's bytes.
     replace : whether a file that is there may be replaced; it is kept beside it as a dated backup.
-    seen : the files that the content was made from; nothing is written where one of them has changed since.
+    seen : the files that the content was made from; nothing is written where one of them has changed since, nor over
+        one of them.
+    in_place : it is the command's work to write one of them.
 
     Returns
     -------
@@ -52,7 +99,8 @@ def save(path: Path, content: bytes, replace: bool = False, seen: Seen | None = 
     Raises
     ------
     BusyFileError : a spreadsheet program has it open. ChangedFileError : it, or a file that was read, has changed.
-    SaveError : anything else in the way. In all of them nothing was changed; what could not be cleared away is named.
+    SaveError : anything else in the way; the place is one of the files that were read, or a case log and the content is
+        none. In all of them nothing was changed; what could not be cleared away is named.
     """
     try:
         path = _target(path)
@@ -61,6 +109,8 @@ def save(path: Path, content: bytes, replace: bool = False, seen: Seen | None = 
         raise
     except OSError as error:  # the folder cannot even be looked at
         raise SaveError(path, f"cannot be written ({error.strerror}); nothing was changed.") from error
+    if before is not None:
+        check_target(path, seen, in_place=in_place, log=layout_of(content) == CASE_LOG)
     if before is not None and not replace:
         raise SaveError(path, THERE_ALREADY)
     check_not_open(path)

@@ -14,12 +14,26 @@ class Seen:
 
     def __init__(self, *paths: Path) -> None:
         self._before = {path: _digest(path) for path in paths}
+        self._files = {_which(path) for path in paths} - {None}
+
+    def has(self, path: Path) -> bool:
+        """Whether a path leads to one of the files, by whatever name."""
+        return _which(path) in self._files
 
     def check(self) -> None:
         """Raises ChangedFileError where one of the files has another content by now, or is there no more."""
         for path, before in self._before.items():
             if _digest(path) != before:
                 raise ChangedFileError(path)
+
+
+def _which(path: Path) -> tuple[int, int] | None:
+    """The file that a path leads to, links followed; None where there is none."""
+    try:
+        found = path.stat()
+    except (OSError, ValueError):
+        return None
+    return found.st_dev, found.st_ino
 
 
 def _digest(path: Path) -> bytes | None:
