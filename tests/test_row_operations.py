@@ -6,19 +6,23 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from random import Random
 from typing import Any
 
 import pytest
 
+from tests.prepare import EnginePrograms
 from tests.row_operations.filled import FilledLog, Row, write_filled
 from tests.row_operations.judging import TELLING, Seen, Violation, counted_bare_rows, normal
-from tests.row_operations.sequences import Step, sequence, told
+from tests.row_operations.second_engine import of_rows_alone, wrong_after
+from tests.row_operations.sequences import Sequence, Step, of_whole_rows, sequence, told
 from tests.row_operations.trying import Trial, shortened
 from tests.support.office import Office
 
 SEED = 1
 IN_THE_SUITE = 24
 THROUGH_FILES = ((0, "reopened"), (0, "rewritten"), (2, "rewritten"))
+IN_SECOND_ENGINE = (0, 2, 5)
 SMALL = 8  # provided rows
 # Known of cells shifted in one column, or cut alone: free rows below count as filled on Start, and a row that says that
 # computed cells of it were typed over goes on to show what they give. What is "stale" is right once all is computed.
@@ -136,12 +140,8 @@ def test_the_first_site_deleted_leaves_lists_and_summary(by_hand: FilledLog, off
 
 def demanded(steps: list[Step], found: list[Violation]) -> list[Violation]:
     """What must not be. Where cells were cut or shifted, not whole rows, a few things may be, as OF_CELLS says."""
-    of_cells = any(step["do"] in ("cut", "shift_up", "shift_down") and not whole_row(step) for step in steps)
+    of_cells = not of_whole_rows(steps)
     return [v for v in found if v.kind != "stale" and not (of_cells and v.kind in OF_CELLS)]
-
-
-def whole_row(step: Step) -> bool:
-    return step["cells"].replace(":", "").isdigit()
 
 
 @pytest.mark.parametrize("number", range(IN_THE_SUITE))
@@ -156,6 +156,15 @@ def test_the_same_through_files_of_other_programs(number: int, way: str, trial: 
     steps = sequence(trial.log, SEED, number)
     wrong = demanded(steps, getattr(trial, way)(steps))
     assert not wrong, "\n".join([told(steps), *map(str, wrong[:8])])
+
+
+def test_rows_inserted_and_deleted_in_a_second_engine(trial: Trial, engines: EnginePrograms) -> None:
+    """HyperFormula keeps formulas right by rules of its own; it has nothing otherwise in the untouched log."""
+    sequences = [of_rows_alone(trial.log, Sequence(trial.log, Random(number))) for number in IN_SECOND_ENGINE]
+    assert any(step["sheet"] == "Vessels" for steps in sequences for step in steps)
+    of_itself, found = wrong_after(trial.judge, trial.log, sequences, engines)
+    assert of_itself == set()
+    assert [list(map(str, violations)) for violations in found] == [[] for _ in sequences]
 
 
 def test_only_of_cells_alone_is_less_demanded() -> None:

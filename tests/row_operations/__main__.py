@@ -12,6 +12,7 @@ import time
 from pathlib import Path
 from random import Random
 
+from tests.prepare import engines
 from tests.row_operations.filled import write_filled
 from tests.row_operations.second_engine import of_rows_alone, wrong_after
 from tests.row_operations.sequences import Sequence, sequence, told
@@ -29,8 +30,7 @@ def main() -> int:
     parser.add_argument("--examples", type=int, default=3, help="shortened sequences of each kind of fault")
     parser.add_argument("--rewritten", type=int, default=200, help="sequences once more through saved files")
     parser.add_argument("--minutes", type=float, default=60, help="the most that each way may take")
-    parser.add_argument("--second", type=int, default=40, help="sequences in HyperFormula, with --packages")
-    parser.add_argument("--packages", type=Path, help="the folder of Node packages that has HyperFormula")
+    parser.add_argument("--second", type=int, default=40, help="sequences in HyperFormula")
     choice = parser.parse_args()
     wrong = 0
     with tempfile.TemporaryDirectory() as folder, Office() as office:
@@ -45,7 +45,7 @@ def main() -> int:
                 wrong += one_way(name, way, trial, choice, count)
         print("steps refused by LibreOffice:", dict(trial.refused))
         print(f"{len(trial.ended)} sequences over which LibreOffice itself came to an end:", *trial.ended, sep="\n  ")
-        if choice.packages:
+        if choice.second:
             wrong += in_the_second_engine(trial, choice)
     return 1 if wrong else 0
 
@@ -72,7 +72,7 @@ def in_the_second_engine(trial: Trial, choice: argparse.Namespace) -> int:
         of_rows_alone(trial.log, Sequence(trial.log, Random(f"{choice.seed} rows {number}")))
         for number in range(choice.second)
     ]
-    own, found = wrong_after(trial.judge, trial.log, sequences, choice.packages)
+    own, found = wrong_after(trial.judge, trial.log, sequences, engines(install=True))
     print(f"\nHyperFormula: {len(sequences)} sequences, {sum(map(bool, found))} with something wrong; of itself:")
     print(sorted(own))
     for steps, violations in zip(sequences, found, strict=True):

@@ -6,7 +6,6 @@ It has no reader of files: it gets the cells and names of the built log.
 from __future__ import annotations
 
 import json
-import re
 import subprocess
 from pathlib import Path
 from typing import Any
@@ -14,7 +13,8 @@ from typing import Any
 from openpyxl import load_workbook
 from openpyxl.worksheet.formula import ArrayFormula
 
-from tests.prepare import SYSTEM_PATH
+from tests.engines.readers import for_hyperformula
+from tests.prepare import EnginePrograms, clean_environment
 from tests.row_operations.filled import FilledLog
 from tests.row_operations.judging import Judge, Seen, Violation
 from tests.row_operations.sequences import Sequence, Step, delete_rows, insert_rows
@@ -24,8 +24,6 @@ from workbook_tools.quantities.boundary import serial
 SCRIPT = Path(__file__).with_name("rows_in_hyperformula.js")
 SECONDS = 600
 MEMORY = "--max-old-space-size=3000"  # megabytes
-QUOTED = re.compile(r'("(?:[^"]|"")*")')
-EXPONENT = re.compile(r"\b(\d+\.?\d*)E([+-]?\d)")
 
 
 def of_rows_alone(log: FilledLog, made: Sequence) -> list[Step]:
@@ -36,18 +34,18 @@ def of_rows_alone(log: FilledLog, made: Sequence) -> list[Step]:
     return [step for step in made.steps if step["do"] in ("add", "remove")]
 
 
-def shown_after(log: FilledLog, sequences: list[list[Step]], packages: Path) -> list[Seen]:
-    """What HyperFormula shows after each sequence. `packages` : the folder of Node packages that it is in."""
+def shown_after(log: FilledLog, sequences: list[list[Step]], programs: EnginePrograms) -> list[Seen]:
+    """What HyperFormula shows after each sequence."""
     given = {
         "sheets": _contents(log.path),
-        "names": {name: f"={_spelt(text)}" for name, text in choice_names(log.layout.tables).items()}
+        "names": {name: f"={for_hyperformula(text)}" for name, text in choice_names(log.layout.tables).items()}
         | {"TRUE": "=TRUE()", "FALSE": "=FALSE()"},  # words that are names there
         "sequences": sequences,
     }
     done = subprocess.run(
-        ["node", MEMORY, str(SCRIPT)],
+        [str(programs.node), MEMORY, str(SCRIPT)],
         input=json.dumps(given),
-        env={"PATH": SYSTEM_PATH, "NODE_PATH": str(packages)},
+        env=clean_environment() | {"NODE_PATH": str(programs.packages)},
         capture_output=True,
         text=True,
         check=True,
@@ -64,23 +62,16 @@ def _contents(path: Path) -> dict[str, list[list[Any]]]:
 def _content(cell: Any) -> Any:
     value = cell.value.text if isinstance(cell.value, ArrayFormula) else cell.value
     if cell.data_type == "f":
-        return _spelt(value)
+        return for_hyperformula(value)
     if isinstance(value, str):
         return f"'{value}"  # without an apostrophe it would be read as if someone typed it
     return value if value is None or isinstance(value, int | float) else serial(value)
 
 
-def _spelt(formula: str) -> str:
-    """A stored formula as HyperFormula takes it: no prefix of future functions, an exponent with a small e."""
-    pieces = QUOTED.split(formula)
-    pieces[::2] = [EXPONENT.sub(r"\1e\2", piece.replace("_xlfn.", "")) for piece in pieces[::2]]
-    return "".join(pieces)
-
-
 def wrong_after(
-    judge: Judge, log: FilledLog, sequences: list[list[Step]], packages: Path
+    judge: Judge, log: FilledLog, sequences: list[list[Step]], programs: EnginePrograms
 ) -> tuple[set[tuple[str, str]], list[list[Violation]]]:
     """Columns that the engine has otherwise though nothing was done, and what else is wrong after each sequence."""
-    untouched, *seen = shown_after(log, [[], *sequences], packages)
+    untouched, *seen = shown_after(log, [[], *sequences], programs)
     own = {(violation.sheet, violation.column) for violation in judge.violations(untouched)}
     return own, [[v for v in judge.violations(one) if (v.sheet, v.column) not in own] for one in seen]

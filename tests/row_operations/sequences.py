@@ -235,3 +235,9 @@ def told(steps: list[Step]) -> str:
     return "; ".join(
         " ".join([step["do"], *(f"{key}={value}" for key, value in step.items() if key != "do")]) for step in steps
     )
+
+
+def of_whole_rows(steps: list[Step]) -> bool:
+    """Whether no cells of some columns alone were cut or shifted."""
+    cells = [step["cells"] for step in steps if step["do"] in ("cut", "shift_down", "shift_up")]
+    return all(span.replace(":", "").isdigit() for span in cells)

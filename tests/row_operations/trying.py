@@ -10,7 +10,7 @@ import openpyxl
 
 from tests.row_operations.filled import FilledLog
 from tests.row_operations.judging import KINDS, TELLING, Judge, Seen, Violation
-from tests.row_operations.sequences import Step, told
+from tests.row_operations.sequences import Step, of_whole_rows, told
 from tests.support.office import Office
 from tests.support.office_process import OfficeFailedError
 
@@ -102,6 +102,7 @@ class Report:
     wrong: Counter[str] = field(default_factory=Counter)  # sequences by kind
     cells: Counter[str] = field(default_factory=Counter)
     without: int = 0
+    of_rows: Counter[bool] = field(default_factory=Counter)  # sequences of whole rows, by whether one was wrong
     minimal: dict[tuple[str, ...], tuple[list[Step], Violation, int]] = field(default_factory=dict)
 
     def note(self, steps: list[Step], violations: Iterable[Violation], way: Way) -> None:
@@ -111,6 +112,8 @@ class Report:
         kinds = [kind for kind in KINDS if any(violation.kind == kind for violation in violations)]
         self.wrong.update(kinds)
         self.without += not kinds
+        if of_whole_rows(steps):
+            self.of_rows[bool(set(kinds) - {"stale"})] += 1
         for kind in kinds:
             if sum(key[0] == kind for key in self.minimal) < self.examples:
                 short, found = shortened(steps, kind, way)
@@ -120,6 +123,7 @@ class Report:
 
     def lines(self) -> Iterator[str]:
         yield f"{self.tried} sequences, {self.steps.total()} steps; {self.without} sequences with nothing wrong"
+        yield f"{self.of_rows.total()} of them of whole rows alone; {self.of_rows[True]} with more wrong than stale cells"
         yield from (f"    {name:14}{count:7}" for name, count in sorted(self.steps.items()))
         for kind, meaning in KINDS.items():
             yield f"{self.wrong[kind]:6} sequences, {self.cells[kind]:7} cells  {kind}: {meaning}"
