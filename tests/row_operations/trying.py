@@ -123,7 +123,7 @@ class Report:
 
     def lines(self) -> Iterator[str]:
         yield f"{self.tried} sequences, {self.steps.total()} steps; {self.without} sequences with nothing wrong"
-        yield f"{self.of_rows.total()} of them of whole rows alone; {self.of_rows[True]} with more wrong than stale cells"
+        yield f"{self.of_rows.total()} of them of whole rows alone; {self.of_rows[True]} with more than stale cells"
         yield from (f"    {name:14}{count:7}" for name, count in sorted(self.steps.items()))
         for kind, meaning in KINDS.items():
             yield f"{self.wrong[kind]:6} sequences, {self.cells[kind]:7} cells  {kind}: {meaning}"
