@@ -202,6 +202,29 @@ class Office:
         """
         return self._save("rearrange", path, target, target.suffix[1:].lower(), steps=[dict(step) for step in steps])
 
+    def after_steps(
+        self,
+        path: Path,
+        steps: Sequence[Mapping[str, Any]],
+        telling: Sequence[str],
+        hard: bool = False,
+        target: Path | None = None,
+    ) -> dict[str, Any]:
+        """What the sheets show after some steps; `tests/support/uno_worker.py` says in which form.
+
+        Parameters
+        ----------
+        path : the workbook, which stays as it is.
+        steps : as those of `rearrange`, each a function of `tests/support/uno_steps.py`.
+        telling : words; of rows that show one of them the formulas are told, too.
+        hard : compute everything, not only what the steps made necessary.
+        target : where to save the result as well (.xlsx or .ods).
+        """
+        more = {} if target is None else {"target": str(target.absolute()), "kind": target.suffix[1:].lower()}
+        steps = [dict(step) for step in steps]
+        answer: dict[str, Any] = self._ask("after_steps", path, steps=steps, telling=list(telling), hard=hard, **more)
+        return answer
+
     def _save(self, action: str, path: Path, target: Path, kind: str, **details: Any) -> Path:
         if kind not in KINDS:
             raise ValueError(f"cannot save as {kind!r}; known: {', '.join(KINDS)}")

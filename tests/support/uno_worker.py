@@ -84,12 +84,12 @@ def properties(**values):
 
 
 class Opened:
-    """A spreadsheet, fully recalculated; closed without saving at the end.
+    """A spreadsheet, fully recalculated unless that is not wanted; closed without saving at the end.
 
     A class, because an error of LibreOffice on its way through a generator is replaced by one about tracebacks.
     """
 
-    def __init__(self, desktop, request):
+    def __init__(self, desktop, request, calculate=True):
         import uno
 
         path, password = request["path"], request.get("password")
@@ -99,12 +99,14 @@ class Opened:
         self.document = desktop.loadComponentFromURL(uno.systemPathToFileUrl(path), "_blank", 0, properties(**wishes))
         if self.document is None:
             raise RequestRefusedError("it does not open; it is damaged, has a password, or is no document")
+        self.calculate = calculate
 
     def __enter__(self):
         if not self.document.supportsService("com.sun.star.sheet.SpreadsheetDocument"):
             self.document.close(True)
             raise RequestRefusedError("it does not open as a spreadsheet")
-        self.document.calculateAll()
+        if self.calculate:
+            self.document.calculateAll()
         return self.document
 
     def __exit__(self, kind, error, trace):
@@ -315,62 +317,65 @@ def timed(desktop, request):
     return answer
 
 
-def sort(sheet, step):
-    """Sort rows by one of their columns, counted from 0, as a person would in the menu."""
-    import uno
-
-    field = uno.createUnoStruct("com.sun.star.table.TableSortField")
-    field.Field, field.IsAscending = step["column"], not step.get("descending", False)
-    fields = uno.Any("[]com.sun.star.table.TableSortField", (field,))
-    cells = sheet.getCellRangeByName(step["cells"])
-    cells.sort(properties(SortFields=fields, ContainsHeader=False, BindFormatsToContent=True))
-
-
-def move(sheet, step):
-    """Move a column before another one."""
-    columns = sheet.Columns
-    columns.insertByIndex(columns.getByName(step["before"]).RangeAddress.StartColumn, 1)
-    target = columns.getByName(step["before"]).RangeAddress.StartColumn
-    source = columns.getByName(step["column"]).RangeAddress.StartColumn
-    source += source >= target
-    area = columns.getByIndex(source).RangeAddress
-    sheet.moveRange(sheet.getCellByPosition(target, 0).CellAddress, area)
-    columns.removeByIndex(source, 1)
-
-
-def insert(sheet, step):
-    """Insert an empty column before another one."""
-    sheet.Columns.insertByIndex(sheet.Columns.getByName(step["before"]).RangeAddress.StartColumn, 1)
-
-
-def hide(sheet, step):
-    """Hide a column."""
-    sheet.Columns.getByName(step["column"]).IsVisible = False
-
-
-def add(sheet, step):
-    """Insert empty rows above one, counted from 1."""
-    sheet.Rows.insertByIndex(step["first"] - 1, step["rows"])
-
-
-def remove(sheet, step):
-    """Delete whole rows, counted from 1."""
-    sheet.Rows.removeByIndex(step["first"] - 1, step["rows"])
-
-
-def enter(sheet, step):
-    """Type a text into a cell."""
-    sheet.getCellRangeByName(step["cell"]).getCellByPosition(0, 0).FormulaLocal = step["text"]
-
-
 def rearrange(desktop, request):
     """Sort rows, move, insert and hide columns, type, and save the result elsewhere."""
-    steps = {step.__name__: step for step in (sort, move, insert, hide, add, remove, enter)}
+    from uno_steps import take
+
     with Opened(desktop, request) as document:
         for step in request["steps"]:
-            steps[step["do"]](document.Sheets.getByName(step["sheet"]), step)
+            take(document, step)
         document.calculateAll()
         save(document, request["target"], request["kind"])
+
+
+def after_steps(desktop, request):
+    """What the sheets show after some steps, computed as far as the steps made it necessary.
+
+    `cells` : {sheet: rows of values from A1 on}; null is an error, whose text is in `errors`: {sheet: {cell: text}}.
+    `formulas` : {sheet: boxes of formula cells, as (first column, first row, last column, last row) from 0}.
+    `texts` : {sheet: {row from 1: formulas}} of the rows in which a text holds one of the `telling` words.
+    `names` : {name: content} of the names without a dot. `refused` : numbers of the steps that LibreOffice refused.
+    """
+    from com.sun.star.uno import Exception as OfficeException
+    from uno_steps import take
+
+    answer = {"cells": {}, "errors": {}, "formulas": {}, "texts": {}, "refused": []}
+    with Opened(desktop, request, calculate=False) as document:
+        document.enableAutomaticCalculation(not request["hard"])  # after each step as for a person, or once at the end
+        for number, step in enumerate(request["steps"]):
+            try:
+                take(document, step)
+            except OfficeException:
+                answer["refused"].append(number)
+        if request["hard"]:
+            document.calculateAll()
+        for sheet in document.Sheets:
+            show(sheet, request["telling"], answer)
+        names = document.NamedRanges
+        answer["names"] = {name: names.getByName(name).Content for name in names.ElementNames if "." not in name}
+        if request.get("target"):
+            save(document, request["target"], request["kind"])
+    return answer
+
+
+def show(sheet, telling, answer):
+    """Put what a sheet shows into the answer of `after_steps`."""
+    cursor = sheet.createCursor()
+    cursor.gotoEndOfUsedArea(False)
+    right = cursor.RangeAddress.EndColumn
+    rows = sheet.getCellRangeByPosition(0, 0, right, cursor.RangeAddress.EndRow).getDataArray()
+    answer["cells"][sheet.Name] = rows
+    boxes = sheet.queryContentCells(FORMULAS).getRangeAddresses()
+    answer["formulas"][sheet.Name] = [(box.StartColumn, box.StartRow, box.EndColumn, box.EndRow) for box in boxes]
+    errors, texts = {}, {}
+    for number, row in enumerate(rows):
+        for column, value in enumerate(row):
+            if not isinstance(value, (float, str)):
+                errors[address((column, number))] = sheet.getCellByPosition(column, number).getString()
+        if any(word in value for value in row if isinstance(value, str) for word in telling):
+            texts[number + 1] = sheet.getCellRangeByPosition(0, number, right, number).getFormulaArray()[0]
+    answer["errors"][sheet.Name] = errors
+    answer["texts"][sheet.Name] = texts
 
 
 def stop(desktop, request):
@@ -380,7 +385,7 @@ def stop(desktop, request):
 
 ACTIONS = {
     action.__name__: action
-    for action in (values, formula_cells, convert, type_into, timed, rearrange, pivots, charts, stop)
+    for action in (values, formula_cells, convert, type_into, timed, rearrange, after_steps, pivots, charts, stop)
 }
 
 
