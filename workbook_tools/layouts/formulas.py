@@ -66,7 +66,7 @@ class TableFormulas:
             own = {name: self.operands[name].text for name in figure.asked}
             text = f'IF({self._key()}="","",{figure.cell_text(self._key(), own)})'
         if column.kind in ("computed", "position", "own row", "reasons") and "moved" in self.operands:
-            text = f'IF({self.operands["moved"].text}="",{text},"")'
+            text = self._in_its_row(text)
         if len(text) > FORMULA_LIMIT:
             raise TranslationError(where, 1, f"the cell text has {len(text)} characters; a cell holds {FORMULA_LIMIT}")
         return text
@@ -104,8 +104,16 @@ class TableFormulas:
             lost = self.operands["typed_over"].text
             reasons.insert(0, f'IF({lost}="","","{LOST}"&{lost}&"{LOST_DO} ")')
         said = "&".join(reasons)
-        text = f'IF({self.used()},IF({said}="","ok",TRIM({said})),"")'
-        return f'IF({self.operands["moved"].text}="",{text},"{MOVED}")' if "moved" in self.operands else text
+        text = f'IF({said}="","ok",TRIM({said}))'
+        if "moved" in self.operands:
+            text = f'IF({self.operands["moved"].text}="",{text},"{MOVED}")'
+        return f'IF({self.used()},{text},"")'
+
+    def _in_its_row(self, text: str) -> str:
+        """A formula that shows nothing where cells of its row were moved, or it was itself moved out of its row."""
+        moved = self.operands["moved"].text
+        test = f'{moved}=""' if self.row is None else f'AND({moved}="",ROW({moved})=ROW())'
+        return f'IF({test},{text},"")'
 
     def _moved(self) -> str:
         """Whether formulas of the row look into another one: a typed cell was cut out of it, or cells were shifted."""

@@ -102,16 +102,21 @@ class Measure:
             looks = f'COUNTIF({check},"* *")'  # every reason has several words; what stands above the rows one
             return f'COUNTIF({check},"ok")+{looks}' if self.name == "used" else looks
         if self.name == "bare":
-            told, check = self.table.cells(self.table.told_by.key), self.table.cells("check")
-            filled = f'COUNTIFS({told},"<>",{check},'  # this way round, which every engine counts alike
-            words = ("ok", "* *", "computed", self.table.by_key["check"].heading)  # of rows, and what stands above
-            return f"COUNTA({told})" + "".join(f'-{filled}"{word}")' for word in words)
+            counts = [self._bare_text(self.table.cells(column.key)) for column in self.table.telling]
+            return counts[0] if len(counts) == 1 else f"MAX({','.join(counts)})"
         criteria = ",".join(
             f"{self.table.cells(test.column)},{_criterion(test, cells[test.own or None])}" for test in self.tests
         )
         if self.name == "count":
             return f"COUNTIFS({criteria})"
         return f"SUMIFS({self.table.cells(self.column)},{criteria})"
+
+    def _bare_text(self, told: str) -> str:
+        """Cells filled in one column, less those in rows with a Check text and what stands above the rows."""
+        check = self.table.cells("check")
+        filled = f'COUNTIFS({told},"<>",{check},'  # this way round, which every engine counts alike
+        words = ("ok", "* *", "computed", self.table.by_key["check"].heading)
+        return f"COUNTA({told})" + "".join(f'-{filled}"{word}")' for word in words)
 
     def _ordered_text(self, place: str, number: str) -> str:
         codes, step = self.table.cells(self.column), f"{self.step:.0f}"
