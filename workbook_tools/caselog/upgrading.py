@@ -70,6 +70,7 @@ def upgraded(path: Path, layout: Layout) -> Upgrade:
     _refuse(edit, read, old, before, layout)
     work = Renewal(edit, read, old, before, place(layout, edit))
     work.run()
+    put_key(edit, archive.content)
     content = edit.content()
     prove(path, content, old, layout)
     return Upgrade(old.version, layout.version, content, tuple(work.changes), tuple(work.looks))
@@ -247,7 +248,6 @@ class Renewal:
             self.changes.append(f"New sheet {sheet}.")
         self._names()
         self.edit.set_property(VERSION, self.layout.version)
-        put_key(self.edit)
 
     def _log(self, key: str, standing: Standing, tables: Mapping[str, Table]) -> None:
         refresh = TableRefresh(self.edit, self.model, standing, tables, self.restore)

@@ -30,5 +30,6 @@ MOST_STYLES = 65_490  # cell formats that a spreadsheet program has room for (it
 MOST_SHEETS = 1_000  # a log has 23
 MOST_MERGED = 100_000  # merged areas of one sheet; a log has none in its tables
 
-LARGEST_AUDITED = 64 * MEBI  # bytes unpacked from a file that is looked through for leaks, packages in it and all
+# bytes unpacked from a file that is looked through for leaks, packages in it and all; 30 MB of cells take 1.6 GB
+LARGEST_AUDITED = 32 * MEBI
 MOST_RAW = 8 * MEBI  # bytes of its parts that are neither text nor XML, and are searched for runs of letters
