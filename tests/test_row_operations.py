@@ -24,9 +24,9 @@ IN_THE_SUITE = 24
 THROUGH_FILES = ((0, "reopened"), (0, "rewritten"), (2, "rewritten"))
 IN_SECOND_ENGINE = (0, 2, 5)
 SMALL = 8  # provided rows
-# Known of cells shifted in one column, or cut alone: free rows below count as filled on Start, and a row that says that
-# computed cells of it were typed over goes on to show what they give. What is "stale" is right once all is computed.
-OF_CELLS = ("typed over row", "row not in use", "board", "start", "no word of rows without formulas")
+# Known of cells shifted in one column, or cut alone: Start does not count a row of which only a cell that is not required
+# was left, and Plan has no line for a bath whose cells were moved. What is "stale" is right once all is computed.
+OF_CELLS = ("board", "start", "no word of rows without formulas")
 
 # Two vessels of known litres, so that every figure below is worked with a pencil.
 BY_HAND: dict[str, list[Row]] = {
@@ -141,7 +141,8 @@ def test_the_first_site_deleted_leaves_lists_and_summary(by_hand: FilledLog, off
 def demanded(steps: list[Step], found: list[Violation]) -> list[Violation]:
     """What must not be. Where cells were cut or shifted, not whole rows, a few things may be, as OF_CELLS says."""
     of_cells = not of_whole_rows(steps)
-    return [v for v in found if v.kind != "stale" and not (of_cells and v.kind in OF_CELLS)]
+    silent = [v for v in found if v.kind == "typed over row" and v.shown is None]  # blank, and its Check says why
+    return [v for v in found if v.kind != "stale" and not (of_cells and (v.kind in OF_CELLS or v in silent))]
 
 
 @pytest.mark.parametrize("number", range(IN_THE_SUITE))
