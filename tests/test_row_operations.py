@@ -24,8 +24,8 @@ IN_THE_SUITE = 24
 THROUGH_FILES = ((0, "reopened"), (0, "rewritten"), (2, "rewritten"))
 IN_SECOND_ENGINE = (0, 2, 5)
 SMALL = 8  # provided rows
-# Known of cells shifted in one column, or cut alone: Start does not count a row of which only a cell that is not required
-# was left, and Plan has no line for a bath whose cells were moved. What is "stale" is right once all is computed.
+# Known of cells shifted in one column, or cut alone: Start does not count a row of which only a cell that is not
+# required was left, and Plan has no line for a bath whose cells were moved. "stale" is right once all is computed.
 OF_CELLS = ("board", "start", "no word of rows without formulas")
 
 # Two vessels of known litres, so that every figure below is worked with a pencil.
