@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-import io
 import math
-import zipfile
 from collections.abc import Iterator
 from pathlib import Path
 from random import Random
@@ -15,6 +13,7 @@ import pytest
 
 from demo.practice import practice
 from tests.support.office import Office, OfficeError
+from tests.support.packages import replaced_in_sheets
 from tests.test_built_files import BENCH, Package
 from tests.test_check import Data, clean
 from workbook_tools.addresses import letter
@@ -64,16 +63,6 @@ def stored(content: bytes) -> Results:
                 assert cell.kind != "e", f"{sheet}!{address} holds an error"
                 found[sheet, address] = cell.result
     return found
-
-
-def replaced_in_sheets(content: bytes, old: bytes, new: bytes) -> bytes:
-    """A workbook with other words in the formulas of its sheets."""
-    target = io.BytesIO()
-    with zipfile.ZipFile(io.BytesIO(content)) as source, zipfile.ZipFile(target, "w", zipfile.ZIP_DEFLATED) as out:
-        for name in source.namelist():
-            part = source.read(name)
-            out.writestr(name, part.replace(old, new) if name.startswith("xl/worksheets/sheet") else part)
-    return target.getvalue()
 
 
 def recalculated(content: bytes, folder: Path) -> Results:

@@ -11,12 +11,13 @@ from click.testing import CliRunner
 
 from tests.support.practices import Practice, practice
 from tests.test_built_files import BENCH, built
+from tests.test_check import clean
 from workbook_tools.cli.main import cli
 from workbook_tools.layouts import case_log, load
 from workbook_tools.workbook.bench import build_bench
 from workbook_tools.workbook.log import build_log
 
-FEW = 3  # rows of the empty log
+FEW = 3  # rows provided
 SEED = 4  # of the practice whose texts give trouble
 
 
@@ -37,7 +38,7 @@ def _by_command(name: str, *words: str) -> bytes:
 
 FILES: dict[str, Callable[[], bytes]] = {
     "empty log": lambda: build_log(case_log(), rows=FEW),
-    "filled log": lambda: built("filled log"),
+    "filled log": lambda: build_log(case_log(), clean(), rows=FEW),
     "log of a troubled practice": lambda: build_log(case_log(), troubled().rows, rows=FEW),
     "filled bench": lambda: build_bench(load("bench"), BENCH),
     "plan": lambda: _by_command("plan.xlsx", "plan", "--visit", "V001"),

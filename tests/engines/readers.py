@@ -21,6 +21,7 @@ from openpyxl.utils import coordinate_to_tuple, get_column_letter
 
 from tests.prepare import EnginePrograms, clean_environment
 from tests.support.office import Office, OfficeError
+from tests.support.packages import replaced_in_sheets
 from tests.test_built_files import Package
 
 SCRIPTS = Path(__file__).resolve().parent
@@ -156,10 +157,13 @@ def by_ironcalc(path: Path, cells: Cells) -> Results:
     return found
 
 
-def by_formualizer(path: Path) -> Results:
-    """Computed anew and written to a workbook, which is read as parts."""
+def by_formualizer(path: Path, mended: bool = True) -> Results:
+    """Computed anew and written to a workbook, which is read as parts; `mended`: ISFORMULA is taken for true."""
+    source = path.with_name(f"{path.stem}-for-formualizer.xlsx")
+    content = path.read_bytes()
+    source.write_bytes(replaced_in_sheets(content, b"_xlfn.ISFORMULA(", b"ISREF(") if mended else content)
     target = path.with_name(f"{path.stem}-formualizer.xlsx")
-    formualizer.recalculate_file(str(path), str(target))
+    formualizer.recalculate_file(str(source), str(target))
     return {place: cell.value for place, cell in in_file(target.read_bytes()).items()}
 
 

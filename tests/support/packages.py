@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 import json
 import os
 import re
@@ -204,3 +205,13 @@ def interpreters(given: Sequence[str]) -> list[Path]:
         if program and subprocess.run([program, "-c", ""], capture_output=True, check=False).returncode == 0:
             found.append(Path(program))
     return found
+
+
+def replaced_in_sheets(content: bytes, old: bytes, new: bytes) -> bytes:
+    """A workbook with other words in the formulas of its sheets."""
+    target = io.BytesIO()
+    with zipfile.ZipFile(io.BytesIO(content)) as source, zipfile.ZipFile(target, "w", zipfile.ZIP_DEFLATED) as out:
+        for name in source.namelist():
+            part = source.read(name)
+            out.writestr(name, part.replace(old, new) if name.startswith("xl/worksheets/sheet") else part)
+    return target.getvalue()

@@ -177,7 +177,7 @@ def _plan_head(board: BoardWriter, chosen: list[tuple[float, Row]]) -> None:
     board.text(5, 1, "Open follow-ups of the site", "label")
     site = visit.get("site")
     opened = [row for row in board.computed.data["follow_ups"] if row["state"] == "open" and same(row["site"], site)]
-    counted = f'COUNTIFS({later.cells_if_any("site")},$F$4,{later.cells_if_any("state")},"open")'
+    counted = f'COUNTIFS({later.cells_if_any("site")},"="&$F$4,{later.cells_if_any("state")},"open")'
     board.formula(5, 3, f'IF($F$4="","",{counted})', None if site is None else float(len(opened)), "result", "0")
     codes = baths.cells_if_any("visit_bath")
     start, end = f"{VISIT_ROW}*{STEP}", f"({VISIT_ROW}+1)*{STEP}"
