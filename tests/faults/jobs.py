@@ -15,13 +15,15 @@ from pathlib import Path
 from typing import Any
 
 from tests.support.first_version import OLDER, first_log
+from tests.support.packages import without_column_formulas
 from tests.test_check import clean
 from workbook_tools.caselog.checking import check_log
 from workbook_tools.caselog.reading import read_log
 from workbook_tools.layouts import Layout, case_log, load
 from workbook_tools.workbook.log import build_log
 
-LOG, COPY, OLD_LOG = "River farm.xlsx", "tablet.xlsx", "River farm 2025.xlsx"
+LOG, COPY = "River farm.xlsx", "tablet.xlsx"
+OLD_LOG, BROKEN_LOG = "River farm 2025.xlsx", "River farm saved elsewhere.xlsx"
 ROWS = 12
 Cells = dict[tuple[str, str], dict[str, Any]]
 
@@ -39,13 +41,14 @@ class Job:
 
     def command(self, folder: Path) -> list[str]:
         """The words with the folder's files in them."""
-        names = {LOG, COPY, OLD_LOG, self.target}
+        names = {LOG, COPY, OLD_LOG, BROKEN_LOG, self.target}
         return [str(folder / word) if word in names else word for word in self.words]
 
 
 JOBS = (
     Job("merge", ("merge", LOG, COPY, "--replace", "--quiet"), LOG, in_place=True),
     Job("upgrade", ("upgrade", OLD_LOG, "--quiet"), OLD_LOG, in_place=True, log=OLD_LOG, most=40),
+    Job("mend", ("mend", BROKEN_LOG, "--quiet"), BROKEN_LOG, in_place=True, log=BROKEN_LOG),
     Job("responses --into-log", ("responses", LOG, "--into-log", "--replace", "--json"), LOG, in_place=True),
     Job("names", ("names", LOG), LOG, in_place=True),
     Job("merge --out", ("merge", LOG, COPY, "--out", "merged.xlsx", "--quiet"), "merged.xlsx"),
@@ -64,13 +67,13 @@ JOBS = (
 
 @functools.cache
 def first_files() -> Mapping[str, bytes]:
-    """The files that every job begins with: a log, a copy with a row more, a log of the first layout."""
+    """The files that every job begins with: a log, a copy with a row more, a log of the first layout, a log to mend."""
     data = clean()
     other = copy.deepcopy(data)
     other["losses"].append({"day": "D0005", "date": 46100.0, "stock": "K01", "dead": 3})
     other["visits"][0]["findings"] = "all well"
     log, tablet = (build_log(case_log(), rows, rows=ROWS) for rows in (data, other))
-    return {LOG: log, COPY: tablet, OLD_LOG: first_log(data, ROWS)}
+    return {LOG: log, COPY: tablet, OLD_LOG: first_log(data, ROWS), BROKEN_LOG: without_column_formulas(log)}
 
 
 def put(folder: Path, files: Mapping[str, bytes]) -> None:

@@ -47,6 +47,7 @@ COMMANDS: tuple[tuple[str, ...], ...] = (
     ("share", LOG, "--site", "S01", "--out", "For S01.xlsx"),
     ("audit", "For S01.xlsx", "--against", LOG),
     ("upgrade", OLD_LOG),
+    ("mend", LOG),
     ("gather", LOGS, "--out", "programme.parquet", "--summary", "overview.xlsx", "--workers", "1"),
     ("insight", "programme.parquet"),
     ("completion", "bash"),

@@ -215,3 +215,14 @@ def replaced_in_sheets(content: bytes, old: bytes, new: bytes) -> bytes:
             part = source.read(name)
             out.writestr(name, part.replace(old, new) if name.startswith("xl/worksheets/sheet") else part)
     return target.getvalue()
+
+
+def without_column_formulas(content: bytes) -> bytes:
+    """A workbook whose tables hold no formulas for new rows, as LibreOffice saves it."""
+    target = io.BytesIO()
+    formula = re.compile(rb"<calculatedColumnFormula.*?</calculatedColumnFormula>", re.DOTALL)
+    with zipfile.ZipFile(io.BytesIO(content)) as source, zipfile.ZipFile(target, "w", zipfile.ZIP_DEFLATED) as out:
+        for name in source.namelist():
+            part = source.read(name)
+            out.writestr(name, formula.sub(b"", part) if name.startswith("xl/tables/") else part)
+    return target.getvalue()
