@@ -42,6 +42,7 @@ NOT_RUN = {
     "python3 -m tests.support.write_what_you_type": "writes a page of this checkout",
     "python3 tests/reliability.py": "writes a page of this checkout, and takes minutes",
     ".environments/tests/bin/python -m tests.faults.run": "takes minutes; tests/faults has its tests",
+    ".environments/tests/bin/python -m tests.row_operations": "takes minutes; tests/test_row_operations.py tries some",
     "python -m tests.support.hostile": "takes minutes; tests/test_hostile.py tries the same files",
     "python -m tests.fuzz.": "takes minutes; tests/test_fuzz.py has its tests",
     ".environments/tests/bin/python -m tests.licences": "writes a page of this checkout",
@@ -52,6 +53,7 @@ NOT_RUN = {
 # places, sources. A name that is none of these does not belong on a page: neither a brand nor a program of the trade.
 NAMES = {
     *("Excel", "LibreOffice", "Calc", "Python", "Windows", "Dask", "DuckDB", "Parquet"),
+    *("Gnumeric", "HyperFormula", "Node"),  # engines of the tests
     *("Celsius", "Fahrenheit", "Monday", "Summerfelt", "United", "States", "Kingdom", "Schedule"),
     *(
         "IFs",
@@ -64,6 +66,7 @@ NAMES = {
         "Text",
         "English",
         "German",
+        "Ctrl",
     ),  # of files, sheets and menus
 }
 WORD_OF_A_NAME = re.compile(r"(?<=[a-z,;] )[A-Z][\w-]*[a-z][\w-]*")

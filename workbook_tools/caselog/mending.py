@@ -40,7 +40,7 @@ def mend(path: Path, layout: Layout, out: Path | None = None) -> tuple[Mended, P
     done = mended(path, admitted(path), layout)
     if done.content is None:
         return done, None
-    return done, save(path if out is None else out, done.content, replace=out is None, seen=seen)
+    return done, save(path if out is None else out, done.content, replace=out is None, seen=seen, in_place=out is None)
 
 
 def mended(path: Path, archive: Archive, layout: Layout, read: ReadLog | None = None) -> Mended:
