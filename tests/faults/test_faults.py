@@ -64,23 +64,25 @@ def test_every_command_that_writes_has_its_faults() -> None:
 # ----------------------------------------------------------------------------- the search finds what is to be found
 
 
-def over_the_old_one(path: Path, content: bytes, replace: bool = False, seen: object = None) -> None:
+def over_the_old_one(
+    path: Path, content: bytes, replace: bool = False, seen: object = None, in_place: bool = False
+) -> None:
     """The saver that everybody writes first."""
     path.write_bytes(content)
 
 
-def unsynced(path: Path, content: bytes, replace: bool = False, seen: object = None) -> None:
+def unsynced(path: Path, content: bytes, replace: bool = False, seen: object = None, in_place: bool = False) -> None:
     """A new file and a rename, and no fsync: whole until the power goes."""
     beside = path.with_name(f".{path.name}.new")
     beside.write_bytes(content)
     beside.replace(path)
 
 
-def leaving(path: Path, content: bytes, replace: bool = False, seen: Any = None) -> Path | None:
+def leaving(path: Path, content: bytes, replace: bool = False, seen: Any = None, in_place: bool = False) -> Path | None:
     """Ours, but it tidies nothing up."""
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(Path, "unlink", lambda *_, **__: None)
-        return whole(path, content, replace, seen)
+        return whole(path, content, replace, seen, in_place=in_place)
 
 
 whole = saving.save
