@@ -62,6 +62,7 @@ class Broken:
     row: int = 0
     column: str = ""
     letters: str = ""
+    more_rows: tuple[int, ...] = ()
 
 
 def broken_formulas(edit: WorkbookEdit, layout: Layout) -> list[Broken]:
@@ -171,10 +172,10 @@ def _in_cells(edit: WorkbookEdit, table: PlacedTable, there: TablePlace, texts: 
         heading = texts.columns[name].heading
         more = f" in rows {named(rows)}" if len(rows) > 1 else ""
         say = SAY[code].format(heading=heading, gone=GONE, rows=more)
-        yield Broken(code, f"{say} {MEND}", table.sheet, rows[0], heading, name)
+        yield Broken(code, f"{say} {MEND}", table.sheet, rows[0], heading, name, tuple(rows[1:]))
     if bare:
         say = SAY["formula-lost"].format(rows=f"Row{'s' if len(bare) > 1 else ''} {named(bare)}", sheet=there.sheet)
-        yield Broken("formula-lost", f"{say} {MEND}", there.sheet, bare[0])
+        yield Broken("formula-lost", f"{say} {MEND}", there.sheet, bare[0], more_rows=tuple(bare[1:]))
 
 
 def _wrong(
