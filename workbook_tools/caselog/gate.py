@@ -99,7 +99,7 @@ def obstacles(
     names = _Names.of(computed)
     rows = set(names.followed(drawn))
     excused = set(answered)
-    found = [one for place, one in _doubled(computed, names) if place in rows]
+    found = [one for place, one in _doubled(log, computed, names) if place in rows]
     found += [
         one for place, key, one in _faults(log, computed, names) if place in rows and (key, one.code) not in excused
     ]
@@ -121,7 +121,7 @@ class _Names:
             named = found.rows.setdefault(table.key, {})
             key = table.key_column.key
             for position, row in computed.used(table):
-                if row[key] is not None:
+                if row.get(key) is not None:
                     named.setdefault(folded(row[key]), []).append(position)
         return found
 
@@ -139,23 +139,23 @@ class _Names:
             row = self.computed.data[table][position]
             waiting += self.alike(table, position)
             for column in self.computed.layout.tables[table].typed:
-                if column.kind == "reference" and not column.loose and row[column.key] is not None:
+                if column.kind == "reference" and not column.loose and row.get(column.key) is not None:
                     targets = self.rows.get(column.to, {}).get(folded(row[column.key]), ())
                     waiting += [(column.to, target) for target in targets]
 
     def alike(self, table: str, position: int) -> list[Place]:
         """Rows with the same id as a row."""
-        value = self.computed.data[table][position][self.computed.layout.tables[table].key_column.key]
+        value = self.computed.data[table][position].get(self.computed.layout.tables[table].key_column.key)
         named = self.rows.get(table, {})
         return [] if value is None else [(table, one) for one in named.get(folded(value), ())]
 
     def name(self, table: Table, position: int) -> str:
         """What a row is called: its id, or its sheet and row where it has none."""
-        value = self.computed.data[table.key][position][table.key_column.key]
+        value = self.computed.data[table.key][position].get(table.key_column.key)
         return written(value).strip() or f"{table.sheet} row {self.computed.number(table, position)}"
 
 
-def _doubled(computed: Computed, names: _Names) -> Iterator[tuple[Place, Obstacle]]:
+def _doubled(log: Checked | Computed, computed: Computed, names: _Names) -> Iterator[tuple[Place, Obstacle]]:
     """Rows that share an id: each of them, the first as well."""
     for table in computed.layout.log_tables():
         for positions in names.rows[table.key].values() if table.id_column is not None else ():
@@ -166,7 +166,8 @@ def _doubled(computed: Computed, names: _Names) -> Iterator[tuple[Place, Obstacl
                 heading = f"{table.key_column.heading} {shown(row[table.key_column.key])}"
                 reason = TWICE.format(heading=heading, where=where)
                 number = computed.number(table, position)
-                cell = f"{table.sheet} row {number}"
+                read = log.log.tables[table.key] if isinstance(log, Checked) else None
+                cell = str(read.place(position, table.key_column.key)) if read else ""
                 yield (
                     (table.key, position),
                     _obstacle(table.sheet, number, cell, names.name(table, position), TWICE_CODE, reason),
