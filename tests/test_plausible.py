@@ -1,7 +1,7 @@
 """What is not plausible is found: both sides of each limit of the Reference sheet, and times by stopwatch.
 
-The limits are those of templates/reference/limits.csv (common practice, no source); the numbers past them are slips that
-were seen to pass without a word.
+The limits are those of templates/reference/limits.csv (common practice, no source); the numbers past them are slips
+that were seen to pass without a word.
 """
 
 from __future__ import annotations

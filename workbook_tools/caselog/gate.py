@@ -170,7 +170,7 @@ def _doubled(log: Checked | Computed, computed: Computed, names: _Names) -> Iter
                 cell = str(read.place(position, table.key_column.key)) if read else ""
                 yield (
                     (table.key, position),
-                    _obstacle(table.sheet, number, cell, names.name(table, position), TWICE_CODE, reason),
+                    _obstacle(table.sheet, number, cell, names.name(table, position), "id-used-twice", reason),
                 )
 
 

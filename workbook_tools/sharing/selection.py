@@ -166,7 +166,7 @@ def drawn_on(computed: Computed, site: str) -> list[tuple[str, int]]:
     group or a day's losses without any counts for every site, since a wait may hang on it.
     """
     found, wanted = owners(computed), folded(site)
-    torn = {(table, position) for table, position, _ in found.torn}
+    torn = {(table, position) for table, position, sites in found.torn if len(sites) > 1}
     drawn = []
     for table in LEADS:
         in_use = {position for position, _ in computed.used(computed.layout.tables[table])}
