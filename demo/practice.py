@@ -23,6 +23,7 @@ from workbook_tools.layouts.compute import Computed
 from workbook_tools.quantities.boundary import serial
 
 SEED = 20251106
+SHARED = "S01"  # the site whose producer gets a copy: no slip is left open there
 STEP = 20  # rise of each top-up [mg/L]
 SLIPS = (
     "a weight typed with a decimal comma",
@@ -39,8 +40,8 @@ MISHAPS = ("death", "slow breathing")
 UNSETTLED = 3.4  # tolerance of a fish that does not settle
 
 
-def practice(seed: int = SEED) -> dict[str, list[Row]]:
-    """Rows to fill the case log with, by table key and column key.
+def practice(seed: int = SEED, slips: bool = True) -> dict[str, list[Row]]:
+    """Rows to fill the case log with, by table key and column key; `slips` leaves the wrong cells in.
 
     Dates are day numbers and times day fractions, as in a spreadsheet; a blank is None or not there.
     """
@@ -50,7 +51,10 @@ def practice(seed: int = SEED) -> dict[str, list[Row]]:
     diary.next_bath(f"V{len(YEAR) + 1:03d}")
     diary.between_visits()
     diary.by_stopwatch(STOPWATCH_VISIT)
-    make_slips(diary.rows["fish"])
+    if slips:
+        visits = {row["visit"] for row in diary.rows["visits"] if row["site"] != SHARED}
+        baths = {row["bath"] for row in diary.rows["baths"] if row["visit"] in visits}
+        make_slips([row for row in diary.rows["fish"] if row["bath"] in baths])
     return diary.rows
 
 
@@ -66,9 +70,9 @@ def clock(second: float) -> float:
 
 def make_slips(fish: list[Row]) -> None:
     """Three slips of the hand, as in SLIPS."""
-    weighed = next(row for row in fish[55:] if row["weight"] % 1)
+    weighed = next(row for row in fish[25:] if row["weight"] % 1)
     weighed["weight"] = f"{weighed['weight']:.1f}".replace(".", ",")
-    fish[97]["fish"] = fish[96]["fish"]
+    fish[41]["fish"] = fish[40]["fish"]
     timed = next(row for row in fish if row["balance"] is not None and row["working"] is None)
     timed["balance"] = timed["into"] - clock(60)
 

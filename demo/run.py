@@ -164,7 +164,7 @@ def next_bath(checked: Checked) -> None:
     from workbook_tools.workbook.saving import save
 
     title("The next bath")
-    card = bench_card(checked.computed, LOG)
+    card = bench_card(checked, LOG)
     print_card(card)
     layout = load("bench")
     save(BENCH, build_bench(layout, {"bench": bench_values(checked, card.bath)}))
@@ -183,10 +183,10 @@ def paper(checked: Checked) -> None:
 
     title("To print and to hand over")
     day = datetime.date.fromisoformat(NEXT_DAY)
-    made = visit_plan(checked.computed, None, today=day, path=LOG)
-    save(PLAN, build_pages(f"Visit plan {made.visit}", visit_pages(made, checked.computed, "A4", None)))
+    made = visit_plan(checked, None, today=day, path=LOG)
+    save(PLAN, build_pages(f"Visit plan {made.visit}", visit_pages(made, checked, "A4", None)))
     print(f"Made {PLAN.relative_to(ROOT)}: plan of visit {made.visit}, {len(made.packets)} labels, sheets to fill.")
-    copy = producer_copy(checked.computed, "S01", datetime.datetime.combine(day, datetime.time(9)))
+    copy = producer_copy(checked, "S01", datetime.datetime.combine(day, datetime.time(9)))
     hits = audit(copy.content, checked.computed, "S01")
     print(f"Texts of other sites or private ones in the copy for S01: {len(hits)}.")
     if not hits:

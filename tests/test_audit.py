@@ -23,7 +23,8 @@ from tests.support.commands import run
 from tests.support.leaks import CopyFigures, in_bytes, look_at_copies, raw_parts
 from tests.support.office import Office
 from tests.support.practices import MADE, practice
-from workbook_tools.errors import LeakError, ReadError
+from workbook_tools.caselog.gate import Despite
+from workbook_tools.errors import FaultError, LeakError, ReadError
 from workbook_tools.layouts import case_log
 from workbook_tools.layouts.compute import Computed
 from workbook_tools.quantities.boundary import serial
@@ -446,8 +447,14 @@ def test_no_name_of_another_site_is_found_in_the_marks_of_the_pages() -> None:
 @pytest.mark.parametrize("table", ["vessels", "stocks", "visits", "treatments"])
 def test_names_that_stand_for_two_rows_are_refused(table: str) -> None:
     again = dict(small_rows()[table][0])
-    with pytest.raises(ReadError, match="stand for more than one row"):
+    with pytest.raises(FaultError, match="is already used in row"):
         producer_copy(log(**{table: [again]}), "S01", MADE)
+
+
+def test_no_reason_lets_a_name_pass_that_another_site_has_too() -> None:
+    again = dict(small_rows()["vessels"][0]) | {"site": "S02"}
+    with pytest.raises(ReadError, match="stand for more than one row"):
+        producer_copy(log(vessels=[again]), "S01", MADE, overrides=[Despite("T01", "it is the large one")])
 
 
 def test_an_entry_outside_the_directory_is_said(clean: bytes) -> None:

@@ -93,12 +93,13 @@ def rows_with(text: Callable[[int], str | None]) -> dict[str, list[dict[str, Any
     """The rows of a practice where every text column of S01's rows has a text of its own."""
     more: dict[str, list[dict[str, Any]]] = {
         "water": [{"reading": "W001", "visit": "V001", "vessel": "T01", "temperature": 12}],
-        "baths": [{"bath": "B001", "visit": "V001", "vessel": "T01", "use": "anaesthesia", "species": "perch"}],
-        "watch": [{"look": "L001", "bath": "B001"}],
+        "baths": [{"bath": "B001", "visit": "V001", "vessel": "T01", "use": "anaesthesia", "species": "perch",
+                   "agent": "tricaine methanesulfonate", "start_dose": 80}],
+        "watch": [{"look": "L001", "bath": "B001", "time": 0.5}],
         "fish": [{"fish": "F001", "bath": "B001", "weight": 20}],
         "samples": [{"sample": "P001", "visit": "V001", "stock": "K01", "kind": "skin scrape"}],
-        "follow_ups": [{"follow_up": "U001", "visit": "V001", "stock": "K01"}],
-    }
+        "follow_ups": [{"follow_up": "U001", "visit": "V001", "stock": "K01", "due": 46500}],
+    }  # fmt: skip
     rows = small_rows(**more)
     rows["sites"][1] |= {"name": NAME, "contact": PERSON, "telephone": NUMBER}
     for number, (table, column) in enumerate(FREE):

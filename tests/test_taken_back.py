@@ -285,7 +285,8 @@ def test_a_new_log_has_a_key_and_its_copies_have_it_not(tmp_path: Path) -> None:
     keys = [key_of(path.read_bytes()) for path in made]
     assert all(len(key) == 32 for key in keys)
     assert keys[0] != keys[1]
-    computed = Computed(case_log(), {"sites": [{"site": "S01", "name": "Alder springs"}]})
+    site = {"site": "S01", "name": "Alder springs", "kind": "farm", "food_fish": "yes"}
+    computed = Computed(case_log(), {"sites": [site]})
     copy = producer_copy(computed, "S01", MADE, key=keys[0]).content
     assert not in_bytes(keys[0], raw_parts(copy))
     assert in_bytes("seal=", raw_parts(copy))

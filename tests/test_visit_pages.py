@@ -18,6 +18,7 @@ from demo.practice import practice
 from tests.support.office import Office
 from tests.test_commands import run
 from tests.test_planning import TODAY, TRICAINE, VISIT_DAY, log, plain, planned
+from workbook_tools.caselog.gate import Despite
 from workbook_tools.formulas import bath as formulas
 from workbook_tools.insight.planning import VisitPlan, visit_plan
 from workbook_tools.layouts import Column, Layout, case_log
@@ -27,6 +28,7 @@ from workbook_tools.workbook.blocks import Drawing, Page, Table
 from workbook_tools.workbook.log import build_log
 from workbook_tools.workbook.pages import build_pages
 
+KNOWN = [Despite("B005", "a mixture of the practice"), Despite("Follow-ups row 6", "typed without its name")]
 ODD = "=SUM(A1) tub, as somebody painted it: 'deep one'"
 
 
@@ -70,7 +72,7 @@ def full_plan(computed: Computed) -> VisitPlan:
         {"lot": "old", "agent": TRICAINE, "balance": 30.0, "expiry": VISIT_DAY - 9},
     ]
     suggestions = {("rainbow trout", TRICAINE): (70.0, "12 fish of this log, 8 to 12 C")}
-    return visit_plan(computed, suggestions=suggestions, today=TODAY, stores=stores)
+    return visit_plan(computed, suggestions=suggestions, today=TODAY, stores=stores, overrides=KNOWN)
 
 
 @pytest.fixture(scope="module")
@@ -184,7 +186,8 @@ def exact(plan: VisitPlan, bath_id: str, name: str, kind: str) -> float:
 
 def test_a_plan_without_packets_has_no_labels() -> None:
     computed = log(planned(start_dose=None, agent="own mixture"))
-    pages = visit_pages(visit_plan(computed, today=TODAY), computed)
+    known = [Despite("B001", "a mixture made on the farm")]
+    pages = visit_pages(visit_plan(computed, today=TODAY, overrides=known), computed, overrides=known)
     assert [page.name or page.title for page in pages] == ["Plan", "Examination", "Laboratory"]
 
 
@@ -236,7 +239,8 @@ def test_a_new_column_appears_by_itself_beside_its_neighbours() -> None:
     layout = with_column(case_log(), "fish", Column("tail", "Tail stalk", "text", width=14), "mouth")
     layout = with_column(layout, "watch", Column("colour", "Colour seen", "text", width=14), "ventilation")
     layout = with_column(layout, "fish", Column("own", "For me alone", "text", private=True), "notes")
-    computed = Computed(layout, {"visits": [{"visit": "V001", "date": VISIT_DAY, "site": "S01"}]})
+    site = [{"site": "S01", "name": "Alder springs", "kind": "farm", "food_fish": "yes"}]
+    computed = Computed(layout, {"sites": site, "visits": [{"visit": "V001", "date": VISIT_DAY, "site": "S01"}]})
     found = [table for table in examination_blocks(visit_plan(computed, "V001", today=TODAY), computed)
              if isinstance(table, Table)]  # fmt: skip
     assert list(found[1].headings)[1:7] == ["Skin", "Fins", "Eyes", "Mouth", "Tail stalk", "Belly"]

@@ -450,7 +450,10 @@ def test_a_computed_cell_typed_over(tmp_path: Path) -> None:
     checked = check_log(path, case_log())
     assert ("Baths", 7, "Drug to weigh g", "typed-over") in placed(checked.findings)
     assert held(checked, "baths", "drug", 7) == pytest.approx(29.5 * 80 / 1000 / 0.8)
-    assert "99" not in run("card", str(path), "--bath", "B002").output
+    assert f"Baths!{place} (B002)" in run("card", str(path), "--bath", "B002", code=2).output
+    known = run("card", str(path), "--bath", "B002", "--despite", "B002: the cell was typed over").output
+    assert "99" not in known
+    assert "2.95" in known
 
 
 def test_a_formula_for_a_number(tmp_path: Path, office: Office) -> None:

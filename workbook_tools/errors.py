@@ -155,6 +155,37 @@ class LeakError(WorkbookToolsError, ValueError):
         super().__init__("\n".join([first, *shown, *more, last]))
 
 
+@dataclass(frozen=True)
+class Obstacle:
+    """An open fault in the way of an output: where, of which row, which rule, why, and what to do about it."""
+
+    sheet: str
+    row: int
+    cell: str
+    name: str
+    code: str
+    reason: str
+    to_do: str
+
+    def __str__(self) -> str:
+        return one_line(f"{self.cell} ({self.name}): {self.reason} What to do: {self.to_do}")
+
+
+class FaultError(WorkbookToolsError, ValueError):
+    """Rows that an output draws on have open faults; all are listed in `obstacles`. Nothing was given."""
+
+    def __init__(self, path: object, output: str, obstacles: Sequence[Obstacle]) -> None:
+        self.path = str(path)
+        self.output = output
+        self.obstacles = tuple(obstacles)
+        first = f"{path}: no {output} is given: rows that it draws on have open faults."
+        name = one_line(self.obstacles[0].name) if self.obstacles else "ID"
+        last = (
+            f"Mend them in the log, or, where you know better, name the row and say why: --despite {f'{name}: why'!r}."
+        )
+        super().__init__("\n".join([first, *(f"  {one}" for one in self.obstacles), last]))
+
+
 class HostError(WorkbookToolsError, RuntimeError):
     """A spreadsheet program is absent, running or refuses; the text says what to do."""
 

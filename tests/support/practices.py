@@ -67,7 +67,7 @@ RULES = (
     {"rule": "days", "wait": 21},
     {"rule": "degree days", "wait": 400, "mean": 15},
     {"rule": "never"},
-    {"rule": "days"},
+    {"rule": "degree days", "wait": 400},
     {},
 )
 
@@ -126,10 +126,22 @@ def practice(seed: int) -> Practice:
     lots = [f"{writer.random.randint(1000, 9999)}{letter}" for letter in "ABCD"]
     for number, name in enumerate(names, start=1):
         _site(writer, name.format(number), lots[number - 1])
-    for lot in lots:
-        writer.add("stores", lot=lot, item="chloramine-T", unit="g", received=5000, place=writer.text("", True))
+    used = {row["lot"]: drug_of(row) for table in ("baths", "treatments") for row in writer.made.rows[table]}
+    for lot, drug in (used | {lots[-1]: "chloramine-T"}).items():
+        writer.add("stores", lot=lot, item=drug, unit="g", received=5000, place=writer.text("", True))
         writer.made.rows["stores"][-1]["notes"] = writer.text("", True)
     return writer.made
+
+
+def drug_of(row: Row) -> str:
+    """The drug of a bath or a treatment, as its lot has to be of it."""
+    table = "remedies" if "route" in row else "agents"
+    return str(Computed(case_log(), {}).find(table, row["agent"])["drug"])
+
+
+def lot_of(lot: str, row: Row) -> str:
+    """A site's lot of the drug of a bath or a treatment."""
+    return f"{lot} {drug_of(row)}"
 
 
 def _site(writer: _Writer, site: str, lot: str) -> None:
@@ -216,10 +228,11 @@ def _examined(writer: _Writer, site: str, visit: str, tanks: list[str], groups: 
         species=random.choice(SPECIES),
         agent="tricaine methanesulfonate",
         start_dose=80,
-        lot=lot,
         notes=say(site),
         disposal=say(site),
     )
+    made = writer.made.rows["baths"][-1]
+    made["lot"] = lot_of(lot, made)
     for _ in range(random.randint(1, 5)):
         writer.add(
             "fish",
@@ -257,7 +270,7 @@ def _examined(writer: _Writer, site: str, visit: str, tanks: list[str], groups: 
         follow_up=f"U{len(writer.made.rows['follow_ups']) + 1:03d}",
         visit=visit,
         stock=random.choice(groups),
-        due=TODAY + random.randint(-5, 20),
+        due=max(TODAY + random.randint(-5, 20), writer.made.rows["visits"][-1]["date"]),
         what=say(site),
         who=say(site),
         notes=say(site),
@@ -270,7 +283,7 @@ def _treated(writer: _Writer, site: str, group: str, visit: str, lot: str) -> No
         route = dict(random.choice(ROUTES))
         first = TODAY + random.choice((-60, -3, 0, 2, 15))
         last = first + (route.get("days", 1) - 1) + random.choice((0, 0, 2))
-        writer.add(
+        made = writer.add(
             "treatments",
             treatment=f"R{len(writer.made.rows['treatments']) + 1:03d}",
             visit=visit,
@@ -283,10 +296,12 @@ def _treated(writer: _Writer, site: str, group: str, visit: str, lot: str) -> No
             result=writer.maybe(site),
             notes=say(site, True),
             extra_label="no",
-            lot=lot,
             **route,
             **random.choice(RULES),
         )
+        made["lot"] = lot_of(lot, made)
+        if made.get("rule") in ("days", "degree days"):
+            made["last"] = last
 
 
 def _daily(writer: _Writer, site: str, group: str) -> None:

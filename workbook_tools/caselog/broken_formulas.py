@@ -51,6 +51,7 @@ class Broken:
     row: int = 0
     column: str = ""
     letters: str = ""
+    more_rows: tuple[int, ...] = ()
 
 
 def broken_formulas(edit: WorkbookEdit, layout: Layout) -> list[Broken]:
@@ -162,19 +163,20 @@ def _in_cells(edit: WorkbookEdit, table: PlacedTable, there: TablePlace, texts: 
     for (name, is_gone), rows in wrong.items():
         heading = texts.columns[name].heading
         more = f" in rows {named(rows)}" if len(rows) > 1 else ""
+        more_rows = tuple(rows[1:])
         if is_gone:
             say = f"{heading} points to cells that are gone ({GONE}){more}. {MEND}"
-            yield Broken("formula-broken", say, table.sheet, rows[0], heading, name)
+            yield Broken("formula-broken", say, table.sheet, rows[0], heading, name, more_rows)
         else:
             say = (
                 f"{heading} does not compute what its column does{more}: its formula was moved, shortened or changed. "
                 f"{MEND}"
             )
-            yield Broken("formula-changed", say, table.sheet, rows[0], heading, name)
+            yield Broken("formula-changed", say, table.sheet, rows[0], heading, name, more_rows)
     if bare:
         which = f"Row{'s' if len(bare) > 1 else ''} {named(bare)}"
         say = f"{which} of the {there.sheet} table: no formulas, so that what is typed there is not computed. {MEND}"
-        yield Broken("formula-lost", say, there.sheet, bare[0])
+        yield Broken("formula-lost", say, there.sheet, bare[0], more_rows=tuple(bare[1:]))
 
 
 def _wrong(

@@ -6,9 +6,12 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
+from workbook_tools.caselog.checking import Checked
+from workbook_tools.caselog.gate import Despite, passed
 from workbook_tools.errors import ReadError
 from workbook_tools.formulas import bath as formulas
 from workbook_tools.layouts.compute import Computed, Row
+from workbook_tools.layouts.showing import folded
 
 CAUTIONS = (
     "Gloves, eye protection and ventilation for weighing; rinse powder off gloves before touching fish.",
@@ -27,6 +30,7 @@ class BenchCard:
     packets: tuple[tuple[str, float, float, float | None, float], ...]
     check: str
     cautions: tuple[str, ...] = CAUTIONS
+    despite: tuple[str, ...] = ()
 
     def as_dict(self) -> dict[str, Any]:
         return {
@@ -38,15 +42,26 @@ class BenchCard:
             ],
             "check": self.check,
             "cautions": list(self.cautions),
+            "despite": list(self.despite),
         }
 
 
-def bench_card(computed: Computed, path: object, bath: str | None = None) -> BenchCard:
+def bench_card(
+    log: Checked | Computed, path: object, bath: str | None = None, overrides: Sequence[Despite] = ()
+) -> BenchCard:
     """The card of a bath by its id, or of the next one: the last row that is planned and not yet weighed or started.
 
-    Raises ReadError where there is no such bath.
+    Raises ReadError where there is no such bath, FaultError where a row that it draws on has an open fault.
     """
-    row = _chosen(computed.data["baths"], path, bath)
+    computed = log.computed if isinstance(log, Checked) else log
+    position = _chosen(computed.data["baths"], path, bath)
+    known = passed(log, [("baths", position)], "bench card", overrides, path)
+    return card_of(computed, position, tuple(str(one) for one in known))
+
+
+def card_of(computed: Computed, position: int, despite: tuple[str, ...] = ()) -> BenchCard:
+    """The card of a bath by its place in the log, for callers that have asked the gate themselves."""
+    row = computed.data["baths"][position]
     vessel = computed.find("vessels", row["vessel"])
     site = computed.find("sites", row["site"])
     facts = (
@@ -63,18 +78,18 @@ def bench_card(computed: Computed, path: object, bath: str | None = None) -> Ben
         ("pH with buffer", row["buffered"], ""),
         ("The water says", row["verdict"], ""),
     )
-    return BenchCard(str(row["bath"]), facts, tuple(_packets(row)), str(row["check"]))
+    return BenchCard(str(row["bath"]), facts, tuple(_packets(row)), str(row["check"]), despite=despite)
 
 
-def _chosen(rows: Sequence[Row], path: object, bath: str | None) -> Row:
+def _chosen(rows: Sequence[Row], path: object, bath: str | None) -> int:
     if bath is not None:
-        for row in rows:
-            if str(row["bath"]).casefold() == bath.casefold():
-                return row
+        for position, row in enumerate(rows):
+            if row["bath"] is not None and folded(row["bath"]) == folded(bath):
+                return position
         raise ReadError(path, f"has no bath {bath!r}.")
-    for row in reversed(rows):
+    for position, row in reversed([*enumerate(rows)]):
         if row["start_dose"] is not None and row["drug_weighed"] is None and row["started"] is None:
-            return row
+            return position
     if not rows:
         raise ReadError(
             path, "has no bath yet: plan one on the Baths sheet (visit, vessel, agent, start dose), and save."

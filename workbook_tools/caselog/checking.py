@@ -45,6 +45,7 @@ class Finding:
     severity: str
     cell: str = ""
     shown: str = "-"
+    more_rows: tuple[int, ...] = ()  # further rows of which it says the same
 
     def as_dict(self) -> dict[str, Any]:
         return {
@@ -115,7 +116,17 @@ def _of_remark(remark: Remark) -> Finding:
 def _of_broken(broken: Broken, layout: Layout) -> Finding:
     where = f"{broken.sheet}!{broken.letters}{broken.row}" if broken.letters else broken.sheet or "whole file"
     severity = "notice" if broken.code in SAVED_ELSEWHERE else "fault"
-    return Finding(broken.sheet, broken.row, broken.column, broken.code, broken.say, None, severity, where)
+    return Finding(
+        broken.sheet,
+        broken.row,
+        broken.column,
+        broken.code,
+        broken.say,
+        None,
+        severity,
+        where,
+        more_rows=broken.more_rows,
+    )
 
 
 def _of_foreign(foreign: Foreign) -> Finding:

@@ -3,8 +3,12 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
+
+if TYPE_CHECKING:
+    from workbook_tools.caselog.gate import Despite
 
 AS_JSON = "workbook_tools.json"  # key in a context's `meta`: the command was asked for JSON
 
@@ -30,4 +34,19 @@ def _remember(ctx: click.Context, _: click.Parameter, value: bool) -> bool:
 # first of all options, so that a refusal of another one knows of it
 JSON = click.option(
     "--json", "as_json", is_flag=True, is_eager=True, callback=_remember, help="Print JSON for another program."
+)
+
+
+def _overrides(_: click.Context, __: click.Parameter, texts: tuple[str, ...]) -> tuple[Despite, ...]:
+    from workbook_tools.caselog.gate import despite
+
+    return tuple(despite(text) for text in texts)
+
+
+DESPITE = click.option(
+    "--despite",
+    multiple=True,
+    callback=_overrides,
+    metavar='"ID: REASON"',
+    help="Give it in spite of open faults of the row ID; the reason is printed on it. May be repeated.",
 )

@@ -8,11 +8,12 @@ from typing import TYPE_CHECKING
 import click
 
 from workbook_tools.cli.main import cli
-from workbook_tools.cli.options import FILE, JSON, PAPER, QUIET, REPLACE
+from workbook_tools.cli.options import DESPITE, FILE, JSON, PAPER, QUIET, REPLACE
 from workbook_tools.cli.printing import print_json, print_table, say
 from workbook_tools.cli.writing import facts, made, named
 
 if TYPE_CHECKING:
+    from workbook_tools.caselog.gate import Despite
     from workbook_tools.insight.planning import VisitPlan
     from workbook_tools.layouts.compute import Computed
 
@@ -23,37 +24,43 @@ if TYPE_CHECKING:
 @click.option("--out", type=FILE, help="Also make a workbook (.xlsx) of pages to print: plan, labels, sheets to fill.")
 @PAPER
 @click.option("--fish", type=click.IntRange(1, 100), help="Rows for fish on the examination sheet, for each bath.")
+@DESPITE
 @REPLACE
 @JSON
 @QUIET
 def plan(
-    path: Path, visit: str | None, out: Path | None, paper: str, fish: int | None, replace: bool, as_json: bool,
-    quiet: bool,
+    path: Path, visit: str | None, out: Path | None, paper: str, fish: int | None, despite: tuple[Despite, ...],
+    replace: bool, as_json: bool, quiet: bool,
 ) -> None:  # fmt: skip
     """Plan a visit of the case log LOG: every packet to weigh, totals against the store, what is due, what to take.
+
+    No plan is given while a row that it draws on, or that such a row points to, has an open fault.
 
     \b
     Examples
       workbook-tools plan "River farm.xlsx"
       workbook-tools plan "River farm.xlsx" --visit V021 --out "Plan V021.xlsx"
     """
-    from workbook_tools.caselog.reading import read_log
+    from workbook_tools.caselog.checking import check_log
     from workbook_tools.insight.planning import visit_plan
     from workbook_tools.layouts import case_log
     from workbook_tools.workbook.seen import Seen
 
     seen = Seen(path)
     target = None if out is None else named(out)
-    computed = read_log(path, case_log()).relied_on().computed()
-    found = visit_plan(computed, visit, _suggested(computed, visit), path=path)
+    checked = check_log(path, case_log())
+    checked.log.relied_on()
+    suggested = _suggested(checked.computed, visit)
+    found = visit_plan(checked, visit, suggested, path=path, overrides=despite)
     written: dict[str, str | None] = {}
     sentence = ""
     if target is not None:
-        from workbook_tools.sharing.visit_pages import visit_pages
+        from workbook_tools.sharing.visit_pages import cleared, visit_pages
         from workbook_tools.workbook.pages import build_pages
         from workbook_tools.workbook.saving import save
 
-        pages = visit_pages(found, computed, paper, fish)
+        found = cleared(found, checked, despite, path)
+        pages = visit_pages(found, checked, paper, fish, despite)
         backup = save(target, build_pages(f"Visit plan {found.visit}", pages), replace, seen)
         written, sentence = facts(target, backup), made(target, backup)
     if as_json:
@@ -86,7 +93,7 @@ def print_plan(planned: VisitPlan) -> None:
 
     site = " ".join(part for part in (planned.site, planned.site_name) if part)
     say(f"Plan of visit {planned.visit}, {planned.date}, {site}".rstrip(", "))
-    for note in planned.notes:
+    for note in (*planned.despite, *planned.notes):
         say(f"  ! {note}")
     for bath in planned.baths:
         say("", f"Bath {bath.bath}: {bath.species}, {bath.agent}, {bath.vessel}, {short(bath.litres, 'L')}")

@@ -11,11 +11,12 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from workbook_tools.cli.main import cli
-from workbook_tools.cli.options import FILE, JSON, PAPER, QUIET, REPLACE
+from workbook_tools.cli.options import DESPITE, FILE, JSON, PAPER, QUIET, REPLACE
 from workbook_tools.cli.printing import print_json, say
 from workbook_tools.cli.writing import facts, made, named
 
 if TYPE_CHECKING:
+    from workbook_tools.caselog.gate import Despite
     from workbook_tools.sharing.audit import Sorted
     from workbook_tools.sharing.copy import ProducerCopy
     from workbook_tools.workbook.seen import Seen
@@ -47,6 +48,7 @@ PASSWORD = click.option(
 @PASSWORD
 @click.option("--since", type=click.DateTime(["%Y-%m-%d"]), metavar="DATE", help="Leave out rows before it.")
 @ALLOW
+@DESPITE
 @PAPER
 @click.option("--language", default="en", show_default=True, help="Language of the pages: en, es.")
 @click.option("--units", type=click.Choice(["metric", "us"]), default="metric", show_default=True)
@@ -55,10 +57,12 @@ PASSWORD = click.option(
 @QUIET
 def share(
     path: Path, site: str, out: Path, pdf: bool, password_file: Path | None, since: datetime.datetime | None,
-    allow: tuple[str, ...], paper: str, language: str, units: str, replace: bool, as_json: bool, quiet: bool,
+    allow: tuple[str, ...], despite: tuple[Despite, ...], paper: str,
+    language: str, units: str, replace: bool, as_json: bool, quiet: bool,
 ) -> None:  # fmt: skip
     """Make a copy of the case log LOG for one producer: one site's rows on pages in plain words, and daily sheets.
 
+    No copy is given while a row that it draws on, or that such a row points to, has an open fault.
     The copy is looked through before it is put in place, your own sentences too: where it holds a text of another site
     or a private one, it is shown and nothing is written. What may be there after all is allowed by name: --allow. See
     audit for what is searched. A release date that still runs is in the copy whatever --since says. The PDF has no
@@ -69,7 +73,7 @@ def share(
       workbook-tools share "Practice.xlsx" --site S01 --out "For S01.xlsx" --pdf
       workbook-tools share "Practice.xlsx" --site S01 --out "For S01.xlsx" --password-file secret.txt
     """
-    from workbook_tools.caselog.reading import read_log
+    from workbook_tools.caselog.checking import check_log
     from workbook_tools.errors import LeakError
     from workbook_tools.intake import file_content
     from workbook_tools.layouts import case_log
@@ -87,11 +91,12 @@ def share(
         raise click.UsageError(f"--language {language}: there are {', '.join(languages())}")
     _free([target, *([target.with_suffix(".pdf")] if pdf else [])], seen, replace)
     password = _password(password_file, confirm=True)
-    computed = read_log(path, case_log()).relied_on().computed()
+    checked = check_log(path, case_log())
+    checked.log.relied_on()
     key = key_of(file_content(path))
     start = None if since is None else serial(since.date())
     made_copy = producer_copy(
-        computed,
+        checked,
         site,
         datetime.datetime.now(),
         since=start,
@@ -100,8 +105,9 @@ def share(
         units=units,
         path=path,
         key=key,
+        overrides=despite,
     )
-    found = sorted_hits(audit(made_copy.content, computed, made_copy.site), allow)
+    found = sorted_hits(audit(made_copy.content, checked.computed, made_copy.site), allow)
     if found.leaks or found.unread:
         raise LeakError(made_copy.site, [str(hit) for hit in (*found.leaks, *found.unread)])
     content = made_copy.content if password is None else locked(made_copy.content, password)
@@ -157,6 +163,7 @@ def _put(made_copy: ProducerCopy, content: bytes, target: Path, pdf: bool, repla
         "pdf": None if pdf_path is None else str(pdf_path),
         "pdf_trouble": trouble,
         "remarks": list(made_copy.remarks),
+        "despite": list(made_copy.despite),
     }
 
 
@@ -183,7 +190,7 @@ def _say(done: Mapping[str, Any]) -> None:
     if done["pdf"]:
         unlocked = " It has no password: send it only where anyone may read it." if done["password"] else ""
         say(f"Made {done['pdf']}.{unlocked}")
-    for line in (*done["remarks"], *([done["pdf_trouble"]] if done["pdf_trouble"] else [])):
+    for line in (*done["despite"], *done["remarks"], *([done["pdf_trouble"]] if done["pdf_trouble"] else [])):
         say(f"  ! {line}")
 
 

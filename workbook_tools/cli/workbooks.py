@@ -8,13 +8,14 @@ from typing import TYPE_CHECKING
 import click
 
 from workbook_tools.cli.main import cli
-from workbook_tools.cli.options import FILE, JSON, QUIET, REPLACE
+from workbook_tools.cli.options import DESPITE, FILE, JSON, QUIET, REPLACE
 from workbook_tools.cli.printing import console, number, print_json, print_table, say, visible
 from workbook_tools.cli.writing import made, named, put
 
 if TYPE_CHECKING:
     from workbook_tools.caselog.card import BenchCard
     from workbook_tools.caselog.checking import Checked
+    from workbook_tools.caselog.gate import Despite
     from workbook_tools.insight.summary import Block
 
 
@@ -143,9 +144,12 @@ def print_findings(checked: Checked) -> None:
 @cli.command(short_help="Print the bench card of a bath: every packet to weigh.")
 @click.argument("path", type=FILE)
 @click.option("--bath", help="Which bath, by its id; left out: the last one that is planned and not yet weighed.")
+@DESPITE
 @JSON
-def card(path: Path, bath: str | None, as_json: bool) -> None:
+def card(path: Path, bath: str | None, despite: tuple[Despite, ...], as_json: bool) -> None:
     """Print the bench card of a bath of the case log at PATH: every packet to weigh.
+
+    No card is given while the bath's row, or a row that it points to, has an open fault.
 
     \b
     Example
@@ -155,7 +159,7 @@ def card(path: Path, bath: str | None, as_json: bool) -> None:
 
     checked = _checked(path)
     checked.log.relied_on()
-    found = bench_card(checked.computed, path, bath)
+    found = bench_card(checked, path, bath, despite)
     if as_json:
         print_json(found.as_dict())
     else:
@@ -167,6 +171,8 @@ def print_card(card: BenchCard) -> None:
     from workbook_tools.layouts.amounts import amount
 
     say(f"Bench card, bath {card.bath}")
+    for sentence in card.despite:
+        say(f"  ! {sentence}")
     for name, value, unit in card.facts:
         say(f"  {name:<18}{number(value, 6)} {unit if value is not None else ''}".rstrip())
     headings = ("Packet", "Dose then mg/L", "Drug g", "Buffer g", "Drug so far g")

@@ -7,13 +7,15 @@ from collections.abc import Mapping, Sequence
 from dataclasses import asdict, dataclass
 from typing import Any, NamedTuple
 
-from workbook_tools.caselog.card import CAUTIONS, bench_card
+from workbook_tools.caselog.card import CAUTIONS, card_of
+from workbook_tools.caselog.checking import Checked
+from workbook_tools.caselog.gate import Despite, Place, passed
 from workbook_tools.errors import ReadError
 from workbook_tools.insight.store import NO_STORE, Take, holding, product
 from workbook_tools.layouts.amounts import amount, short
 from workbook_tools.layouts.compute import Computed, Row
 from workbook_tools.layouts.load import FORMATS
-from workbook_tools.layouts.showing import as_shown, written
+from workbook_tools.layouts.showing import as_shown, folded, written
 from workbook_tools.layouts.trees import is_number
 from workbook_tools.quantities.boundary import serial
 
@@ -118,6 +120,7 @@ class VisitPlan:
     notes: tuple[str, ...]
     checklist: tuple[str, ...] = CHECKLIST
     cautions: tuple[str, ...] = CAUTIONS
+    despite: tuple[str, ...] = ()
 
     @property
     def packets(self) -> tuple[Packet, ...]:
@@ -133,23 +136,25 @@ class VisitPlan:
 
 
 def visit_plan(
-    computed: Computed,
+    log: Checked | Computed,
     visit: str | None = None,
     suggestions: Mapping[tuple[str, str], tuple[float, str]] | None = None,
     today: datetime.date | None = None,
     stores: Sequence[Mapping[str, Any]] | None = None,
     path: object = "the log",
+    overrides: Sequence[Despite] = (),
 ) -> VisitPlan:
     """The plan of a visit.
 
     Parameters
     ----------
-    computed : a log that was read and computed.
+    log : a log that was checked, or only computed: see `caselog.gate.passed`.
     visit : which one, by its id; left out: the last row of the visits that has a bath planned and not yet weighed.
     suggestions : start doses by (species, agent), for baths whose own is blank: dose [mg/L] and what it rests on.
     today : the day of planning; left out, the calendar's. Lots must last until this day and until the visit.
     stores : rows of the store (lot, agent, balance in g, expiry as a day number); left out, those of the log.
     path : of the log, for what is said when there is no such visit.
+    overrides : open faults that are known; they are said in the plan.
 
     Returns
     -------
@@ -158,14 +163,17 @@ def visit_plan(
 
     Raises
     ------
-    ReadError : no such visit, or none with a planned bath.
+    ReadError : no such visit, or none with a planned bath. FaultError : a row that it draws on has an open fault; a
+        blank start dose is none here.
     """
+    computed = log.computed if isinstance(log, Checked) else log
     row = _chosen(computed, visit, path)
     name = written(row["visit"])
     own = [bath for bath in computed.data["baths"] if _same(bath["visit"], row["visit"])]
     planned = [bath for bath in own if is_planned(bath)]
+    given = passed(log, _drawn(computed, row), "visit plan", overrides, path, [("start_dose", "missing")])
     known = {_pair(*key): Suggestion(*value) for key, value in (suggestions or {}).items()}
-    baths = tuple(_bath(computed, bath, known, path) for bath in planned)
+    baths = tuple(_bath(computed, bath, known) for bath in planned)
     moment = serial(today or datetime.date.today())
     if is_number(row["date"]):
         moment = max(moment, float(row["date"]))
@@ -189,7 +197,20 @@ def visit_plan(
         words,
         _follow_ups(computed, row),
         tuple(notes),
+        despite=tuple(str(one) for one in given),
     )
+
+
+def _drawn(computed: Computed, visit: Row) -> list[Place]:
+    """The rows that a plan is made of: its visit, the baths still to weigh, what is due."""
+    due = {id(row) for row in _due(computed, visit)}
+    found = [("visits", place) for place, row in enumerate(computed.data["visits"]) if row is visit]
+    found += [
+        ("baths", place)
+        for place, row in enumerate(computed.data["baths"])
+        if _same(row["visit"], visit["visit"]) and is_planned(row)
+    ]
+    return found + [("follow_ups", place) for place, row in enumerate(computed.data["follow_ups"]) if id(row) in due]
 
 
 def is_planned(bath: Row) -> bool:
@@ -202,7 +223,7 @@ def _chosen(computed: Computed, visit: str | None, path: object) -> Row:
     rows = computed.data["visits"]
     if visit is not None:
         for row in rows:
-            if row["visit"] is not None and written(row["visit"]).casefold() == visit.strip().casefold():
+            if _same(row["visit"], visit):
                 return row
         raise ReadError(path, f"has no visit {visit!r}.")
     wanted = [bath["visit"] for bath in computed.data["baths"] if is_planned(bath)]
@@ -221,22 +242,22 @@ def _chosen(computed: Computed, visit: str | None, path: object) -> Row:
 
 
 def _same(one: object, other: object) -> bool:
-    return one is not None and written(one).casefold() == written(other).casefold()
+    return one is not None and folded(one) == folded(other)
 
 
 def _pair(species: object, agent: object) -> tuple[str, str]:
-    return written(species).casefold(), written(agent).casefold()
+    return folded(species), folded(agent)
 
 
 # ------------------------------------------------------------------------------------------------------- baths
 
 
-def _bath(computed: Computed, row: Row, known: Mapping[tuple[str, str], Suggestion], path: object) -> PlannedBath:
+def _bath(computed: Computed, row: Row, known: Mapping[tuple[str, str], Suggestion]) -> PlannedBath:
     """One bath, with the start dose it gets and the packets for it."""
     dose, source, words = _dose(computed, row, known)
     alone = _alone(computed, row, dose)
     worked = alone.data["baths"][0]
-    card = bench_card(alone, path, str(worked["bath"]))
+    card = card_of(alone, 0)
     vessel = computed.find("vessels", row["vessel"])
     place = " ".join(written(part) for part in (row["vessel"], vessel.get("name")) if part)
     packets = _packets(worked, card.packets, place, "" if source == "typed" else f" ({source})")
@@ -383,14 +404,23 @@ def _store(computed: Computed) -> list[Row] | None:
 def _follow_ups(computed: Computed, visit: Row) -> tuple[FollowUp, ...]:
     """Open follow-ups of the visit's site that are due by its date; a due date that cannot be read counts as due."""
     found = []
+    for row in _due(computed, visit):
+        due = row.get("due")
+        shown = as_shown(due, FORMATS["date"])
+        found.append((float(due) if is_number(due) else float("inf"), FollowUp(shown, written(row.get("what")))))
+    return tuple(follow_up for _, follow_up in sorted(found, key=lambda pair: pair[0]))
+
+
+def _due(computed: Computed, visit: Row) -> list[Row]:
+    """Rows of the follow-ups that are open and due by a visit."""
+    found = []
     for row in computed.data.get("follow_ups", []):
         due = row.get("due")
-        open_still = row.get("done") is None or written(row.get("done")).strip().casefold() == "no"
+        open_still = row.get("done") is None or folded(row.get("done")) == "no"
         late = not is_number(due) or not is_number(visit["date"]) or due <= visit["date"]
         if open_still and late and _same(row.get("site"), visit["site"]):
-            shown = as_shown(due, FORMATS["date"])
-            found.append((float(due) if is_number(due) else float("inf"), FollowUp(shown, written(row.get("what")))))
-    return tuple(follow_up for _, follow_up in sorted(found, key=lambda pair: pair[0]))
+            found.append(row)
+    return found
 
 
 def takes_in_words(total: Total) -> str:

@@ -18,6 +18,11 @@ def written(value: object) -> str:
     return f"{value:.15g}" if is_number(value) else str(value)
 
 
+def folded(value: object) -> str:
+    """A name as names are compared: capitals or not, blanks at its ends or not."""
+    return written(value).strip().casefold()
+
+
 def as_shown(value: object, number_format: str = "General", digits: int = 10) -> str:
     """Text for a value; a blank is a dash."""
     if value is None or value == "":

@@ -21,10 +21,10 @@ from workbook_tools.insight.prevalence import sampled
 from workbook_tools.insight.responses import reference_range
 from workbook_tools.layouts import Layout
 from workbook_tools.layouts.compute import Computed
-from workbook_tools.layouts.showing import EPOCH, MOST_DAYS, written
+from workbook_tools.layouts.showing import EPOCH, MOST_DAYS, folded, written
 from workbook_tools.layouts.trees import is_number
 from workbook_tools.programme.columns import DATE, DAYS, NUMBER, TEXT, TIME, Field, kinds
-from workbook_tools.sharing.selection import folded, owners
+from workbook_tools.sharing.selection import owners
 
 Columns = dict[str, list[Any]]
 DAY = datetime.timedelta(days=1)

@@ -50,6 +50,7 @@ from workbook_tools.intake import file_content
 from workbook_tools.intake.files import LOCKED, OLE, what_it_is
 from workbook_tools.layouts.amounts import JOINT
 from workbook_tools.layouts.compute import Computed
+from workbook_tools.layouts.showing import folded
 from workbook_tools.sharing.forbidden import DIGITS_ONLY, LONG_NUMBER, TOKEN, Origin, Secret, Secrets, evened, secrets
 from workbook_tools.sharing.package_texts import (
     ADDRESS,
@@ -63,7 +64,6 @@ from workbook_tools.sharing.package_texts import (
     package_texts,
     unreadable,
 )
-from workbook_tools.sharing.selection import folded
 
 FEWEST_IN_BYTES = 4  # letters or digits: fewer turn up by chance
 CUT = 500  # characters from which a text of a page may be cut

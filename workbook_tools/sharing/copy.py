@@ -9,11 +9,13 @@ from __future__ import annotations
 import datetime
 import io
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import python_calamine
 from openpyxl import Workbook
 
+from workbook_tools.caselog.checking import Checked
+from workbook_tools.caselog.gate import Despite, passed
 from workbook_tools.errors import DataError
 from workbook_tools.layouts.compute import Computed
 from workbook_tools.layouts.showing import written
@@ -28,7 +30,7 @@ from workbook_tools.sharing.making import Making
 from workbook_tools.sharing.marks import UNMARKED, VERSION, Identity, sheet_marks
 from workbook_tools.sharing.next_pages import next_pages
 from workbook_tools.sharing.release import as_of, release_pages
-from workbook_tools.sharing.selection import site_rows
+from workbook_tools.sharing.selection import WAITS_HANG_ON, drawn_on, site_rows
 from workbook_tools.sharing.treatment_pages import due, treatment_pages
 from workbook_tools.sharing.units import SYSTEMS, Units
 from workbook_tools.sharing.words import Words
@@ -49,10 +51,11 @@ class ProducerCopy:
     made: datetime.datetime
     sheets: tuple[str, ...]
     remarks: tuple[str, ...]
+    despite: tuple[str, ...] = ()
 
 
 def producer_copy(
-    computed: Computed,
+    log: Checked | Computed,
     site: str,
     made: datetime.datetime,
     *,
@@ -62,12 +65,13 @@ def producer_copy(
     units: str = "metric",
     path: object = "log",
     key: str = "",
+    overrides: Sequence[Despite] = (),
 ) -> ProducerCopy:
     """The workbook of one site.
 
     Parameters
     ----------
-    computed : the log.
+    log : a log that was checked, or only computed: see `caselog.gate.passed`.
     site : the site's id, capitals or not.
     made : when it is made: what runs and what is to come goes by it, and the names of the daily sheet's rows.
     since : day number; earlier visits, water, samples, losses in the charts and finished treatments are left out. A
@@ -77,6 +81,7 @@ def producer_copy(
     units : "metric" or "us".
     path : of the log, for what is said of it.
     key : of the log, for the copy's seal; without one it has none.
+    overrides : open faults that are known; they are said on the page of the waits.
 
     Returns
     -------
@@ -84,23 +89,39 @@ def producer_copy(
 
     Raises
     ------
-    ReadError : no such site, or names of its rows that stand for several. DataError : paper, language or units that
-        do not exist.
+    ReadError : no such site, or names of its rows that stand for another site's too. FaultError : a row that it draws
+        on has an open fault. DataError : paper, language or units that do not exist.
     """
     if units not in SYSTEMS:
         raise DataError([f"there are no units {units!r}; there are {', '.join(SYSTEMS)}"])
     if paper not in PAPERS:
         raise DataError([f"there is no paper {paper!r}; there are {', '.join(PAPERS)}"])
+    computed = log.computed if isinstance(log, Checked) else log
+    site_rows(computed, site, path)  # no such site is said first
+    given = passed(log, drawn_on(computed, site), "producer's copy", overrides, path)
     computed = as_of(computed, serial(made.date()))
     rows = site_rows(computed, site, path, since)
     making = Making(rows, Words(language), Units(units), made.replace(second=0, microsecond=0, tzinfo=None), paper)
+    return copy_of(computed, replace(making, despite=given, faulty=_waits_hang_on(computed, given)), key)
+
+
+def _waits_hang_on(computed: Computed, given: Sequence[Despite]) -> bool:
+    """Whether a wait may be wrong by a fault that was let pass."""
+    sheets = {computed.layout.tables[table].sheet for table in WAITS_HANG_ON}
+    return any(sheets.intersection(one.sheets) for one in given)
+
+
+def copy_of(computed: Computed, making: Making, key: str = "") -> ProducerCopy:
+    """The workbook of rows that have passed the gate."""
+    rows, language, units = making.site, making.words.language, making.units.system
     identity = Identity(VERSION, computed.layout.version, rows.name, making.made, language, units).sealed(key)
     pages = [*finding_pages(making), *treatment_pages(making), *release_pages(making), *next_pages(making)]
     title = making.words("copy_title", site=rows.name)
     content = build_pages(title, pages, _More(making, identity, computed))
     names = python_calamine.load_workbook(io.BytesIO(content)).sheet_names
+    remarks = (*rows.remarks, *_unsettled(making), *_to_come(making))
     return ProducerCopy(
-        content, rows.name, making.made, tuple(names), (*rows.remarks, *_unsettled(making), *_to_come(making))
+        content, rows.name, making.made, tuple(names), remarks, tuple(str(one) for one in making.despite)
     )
 
 

@@ -14,10 +14,10 @@ from dataclasses import dataclass, field, replace
 from workbook_tools.layouts.amounts import JOINT
 from workbook_tools.layouts.compute import Computed, Row
 from workbook_tools.layouts.model import Column
-from workbook_tools.layouts.showing import written
+from workbook_tools.layouts.showing import folded, written
 from workbook_tools.layouts.trees import is_number
 from workbook_tools.sharing.package_texts import UNREAD, package_texts
-from workbook_tools.sharing.selection import LEADS, Owners, folded, owners
+from workbook_tools.sharing.selection import LEADS, Owners, owners, site_rows
 from workbook_tools.sharing.words import fragments
 
 FEWEST_SIGNS = 2  # letters or digits
@@ -276,13 +276,17 @@ def _common(computed: Computed) -> Iterator[str]:
 def empty_copy_texts() -> frozenset[str]:
     """What a copy for a site with no data has: names of styles, fonts and parts, words of the format."""
     from workbook_tools.layouts import case_log
-    from workbook_tools.sharing.copy import producer_copy
-    from workbook_tools.sharing.words import languages
+    from workbook_tools.sharing.copy import copy_of
+    from workbook_tools.sharing.making import Making
+    from workbook_tools.sharing.units import Units
+    from workbook_tools.sharing.words import Words, languages
 
     data: dict[str, list[Row]] = {"sites": [{"site": "S", "name": None}], "stocks": [{"stock": "K", "site": "S"}]}
     data["losses"] = [{"day": "D", "date": 1.0, "stock": "K", "dead": 1, "temperature": 1.0, "oxygen": 1.0}]
     texts = set()
     for language in languages():
-        copy = producer_copy(Computed(case_log(), data), "S", datetime.datetime(2000, 1, 1), language=language)
+        computed = Computed(case_log(), data)
+        making = Making(site_rows(computed, "S"), Words(language), Units(), datetime.datetime(2000, 1, 1))
+        copy = copy_of(computed, making)
         texts |= {found.text for found in package_texts(copy.content) if found.kind != UNREAD}
     return frozenset(texts)

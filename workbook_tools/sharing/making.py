@@ -6,6 +6,7 @@ import datetime
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 
+from workbook_tools.caselog.gate import Despite
 from workbook_tools.layouts.amounts import JOINT
 from workbook_tools.layouts.compute import Row
 from workbook_tools.layouts.showing import EPOCH, written
@@ -34,6 +35,8 @@ class Making:
     units: Units
     made: datetime.datetime
     paper: str = "A4"
+    despite: tuple[Despite, ...] = ()  # open faults that the copy was given despite
+    faulty: bool = False  # whether a wait may hang on one of them
 
     @property
     def today(self) -> float:

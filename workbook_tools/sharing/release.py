@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from workbook_tools.layouts.amounts import JOINT
 from workbook_tools.layouts.compute import Computed, Row
-from workbook_tools.layouts.showing import written
+from workbook_tools.layouts.showing import folded, written
 from workbook_tools.layouts.trees import is_number
 from workbook_tools.sharing.making import Making, day_or_dash, packed
 from workbook_tools.workbook.blocks import Block, Caution, Heading, Page, Paragraph, Table
@@ -39,14 +39,12 @@ def group_releases(making: Making) -> list[GroupRelease]:
     """Every group of the site; all treatments count, whatever days the copy is limited to."""
     found = []
     for stock in making.site.rows["stocks"]:
-        name = written(stock["stock"]).casefold()
+        name = folded(stock["stock"])
         waits = tuple(
-            waiting(row, stock, making)
-            for row in making.site.rows["treatments"]
-            if written(row["stock"]).casefold() == name
+            waiting(row, stock, making) for row in making.site.rows["treatments"] if folded(row["stock"]) == name
         )
         states = [wait.state for wait in waits]
-        state = next((one for one in (NEVER, UNKNOWN, DATED) if one in states), FREE)
+        state = next((one for one in (NEVER, UNKNOWN, DATED) if one in states), UNKNOWN if making.faulty else FREE)
         gone = is_number(stock["harvested"]) and stock["harvested"] <= making.today
         if not (gone and state == FREE):
             dates = [wait.release for wait in waits if wait.release is not None]
@@ -55,6 +53,12 @@ def group_releases(making: Making) -> list[GroupRelease]:
 
 
 def waiting(row: Row, stock: Row, making: Making) -> Waiting:
+    """The wait after one treatment; in a record with a fault no date is known."""
+    found = _by_its_rule(row, stock, making)
+    return found if found.state == NEVER or not making.faulty else Waiting(row, UNKNOWN, None, found.words)
+
+
+def _by_its_rule(row: Row, stock: Row, making: Making) -> Waiting:
     """The wait after one treatment, and how it was counted."""
     words, rule, release = making.words, written(row["rule"]).casefold(), row["release"]
     if rule == "never":
@@ -130,7 +134,7 @@ def _gaps(row: Row, making: Making) -> str:
 def release_pages(making: Making) -> list[Page]:
     """The pages that say, in large print, not before which day each group may be released."""
     words = making.words
-    groups: list[Sequence[Block]] = [[Caution(words("release_caution"))]]
+    groups: list[Sequence[Block]] = [[*_despite(making), Caution(words("release_caution"))]]
     found = group_releases(making)
     order = (DATED, UNKNOWN, NEVER, FREE)
     for one in sorted(found, key=lambda each: (order.index(each.state), -(each.release or 0))):
@@ -140,11 +144,19 @@ def release_pages(making: Making) -> list[Page]:
     return packed(words("release_title"), words("release_sheet"), groups, making)
 
 
+def _despite(making: Making) -> list[Block]:
+    """What the copy was given despite, and what follows from it."""
+    words = making.words
+    blocks: list[Block] = [Paragraph(words("release_fault"), "large")] if making.faulty else []
+    said = (words("given_despite", name=one.name, reason=one.reason) for one in making.despite)
+    return [*blocks, *(Paragraph(sentence, "strong") for sentence in said)]
+
+
 def _group(one: GroupRelease, making: Making) -> list[Block]:
     words = making.words
     large = {
         NEVER: words("release_never"),
-        UNKNOWN: words("release_unknown"),
+        UNKNOWN: words("release_fault" if making.faulty else "release_unknown"),
         DATED: words("release_not_before", day=making.long_day(one.release or 0)),
         FREE: words("release_free"),
     }[one.state]

@@ -20,6 +20,7 @@ from workbook_tools.caselog.reading import Place, Remark, typed_value
 from workbook_tools.errors import ReadError
 from workbook_tools.intake import admitted, file_content, native_cells, native_workbook, properties_of
 from workbook_tools.layouts import Layout, Table, case_log
+from workbook_tools.layouts.showing import folded
 from workbook_tools.layouts.trees import is_number
 from workbook_tools.quantities import Quantity
 from workbook_tools.sharing.daily_sheet import KEYS, NUMBERS, heading_key, in_log_unit
@@ -34,7 +35,6 @@ from workbook_tools.sharing.marks import (
     row_texts,
     sheet_marks,
 )
-from workbook_tools.sharing.selection import folded
 from workbook_tools.sharing.words import log_word, table
 
 MOST_COPY_CELLS = 2_000_000  # of all sheets; a copy of ten years of daily rows has 200,000

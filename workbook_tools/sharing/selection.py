@@ -6,14 +6,13 @@ for rows of several sites belongs to nobody: it is in no copy.
 
 from __future__ import annotations
 
-from collections import Counter
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
 from workbook_tools.errors import ReadError
 from workbook_tools.layouts.compute import Computed, Row
-from workbook_tools.layouts.showing import written
+from workbook_tools.layouts.showing import folded, written
 from workbook_tools.layouts.trees import is_number
 
 # table -> its column that leads to a site, and the table that the column points to; in an order that can be followed
@@ -39,14 +38,10 @@ ALSO = {
     "treatments": (("visit", "visits"),),
     "follow_ups": (("stock", "stocks"), ("treatment", "treatments")),
 }
+WAITS_HANG_ON = ("stocks", "treatments", "losses")
 ONCE = ("sites", "vessels", "stocks", "visits", "baths", "treatments")  # ids that must stand for one row
 
 Owner = str | None
-
-
-def folded(value: object) -> str:
-    """A name as names are compared: capitals or not, spaces at its ends or not."""
-    return written(value).strip().casefold()
 
 
 @dataclass(frozen=True)
@@ -164,6 +159,30 @@ def site_rows(computed: Computed, site: str, path: object = "log", since: float 
     return SiteRows(rows["sites"][0], rows, remarks, codes, since)
 
 
+def drawn_on(computed: Computed, site: str) -> list[tuple[str, int]]:
+    """The rows that a copy is made of, by table and position, and those that would be in it but for a fault.
+
+    A row that leads to no site may be any site's. Where its other references lead to this one it counts; a treatment, a
+    group or a day's losses without any counts for every site, since a wait may hang on it.
+    """
+    found, wanted = owners(computed), folded(site)
+    torn = {(table, position) for table, position, sites in found.torn if len(sites) > 1}
+    drawn = []
+    for table in LEADS:
+        in_use = {position for position, _ in computed.used(computed.layout.tables[table])}
+        for position, owner in enumerate(found.of_rows[table]):
+            if position not in in_use:
+                continue
+            mine = owner == wanted
+            if owner is None and (table, position) not in torn:
+                row = computed.data[table][position]
+                others = {found.of(other, row[column]) for column, other in ALSO.get(table, ())} - {None}
+                mine = wanted in others if others else table in WAITS_HANG_ON
+            if mine:
+                drawn.append((table, position))
+    return drawn
+
+
 def _what(table: str) -> str:
     if table in ("treatments", "stocks"):
         return "what it says of the other site is left out of the copy."
@@ -171,12 +190,16 @@ def _what(table: str) -> str:
 
 
 def _doubled(computed: Computed, rows: Mapping[str, list[Row]], path: object) -> None:
+    """Refuse names that stand for a row of this site and one of another: no reason lets another's amounts pass."""
     doubled = []
     for table in ONCE:
         key = computed.layout.tables[table].key_column
         own = {folded(row[key.key]) for row in rows[table] if row[key.key] is not None}
-        names = Counter(folded(row[key.key]) for row in computed.data[table] if row[key.key] is not None)
-        doubled += [f"{key.heading} {name.upper()}" for name in sorted(own) if names[name] > 1]
+        ours = {id(row) for row in rows[table]}
+        others = {
+            folded(row[key.key]) for row in computed.data[table] if row[key.key] is not None and id(row) not in ours
+        }
+        doubled += [f"{key.heading} {name.upper()}" for name in sorted(own & others)]
     if doubled:
         raise ReadError(
             path,

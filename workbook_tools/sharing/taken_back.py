@@ -11,8 +11,8 @@ from workbook_tools.caselog.merged import Note
 from workbook_tools.caselog.reading import ReadLog, ReadTable
 from workbook_tools.errors import ReadError
 from workbook_tools.layouts import Layout
+from workbook_tools.layouts.showing import folded
 from workbook_tools.sharing.returned import DailyRow, Returned, returned_rows
-from workbook_tools.sharing.selection import folded
 
 LOSSES = "losses"
 ROW_NAME = re.compile(r"(.+)-\d{10}-")  # of a daily sheet's rows: site, when the copy was made, number

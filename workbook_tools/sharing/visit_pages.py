@@ -5,12 +5,14 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 
+from workbook_tools.caselog.checking import Checked
+from workbook_tools.caselog.gate import Despite, passed
 from workbook_tools.insight.planning import Packet, PlannedBath, VisitPlan, takes_in_words
 from workbook_tools.layouts.amounts import amount, short
-from workbook_tools.layouts.compute import Computed
+from workbook_tools.layouts.compute import Computed, Row
 from workbook_tools.layouts.model import Column
 from workbook_tools.layouts.model import Table as LayoutTable
-from workbook_tools.layouts.showing import written
+from workbook_tools.layouts.showing import folded, written
 from workbook_tools.layouts.trees import is_number
 from workbook_tools.workbook.blocks import (
     Block,
@@ -62,20 +64,47 @@ CAPTIONS = {
 }
 
 
-def visit_pages(plan: VisitPlan, computed: Computed, paper: str = "A4", fish: int | None = None) -> list[Page]:
+def cleared(
+    plan: VisitPlan, log: Checked | Computed, overrides: Sequence[Despite] = (), path: object = "the log"
+) -> VisitPlan:
+    """The plan once the rows that only its pages show, samples and groups of fish, have passed the gate too.
+
+    Raises FaultError where one of them has an open fault.
+    """
+    computed = log.computed if isinstance(log, Checked) else log
+    drawn = [("samples", place) for place, row in enumerate(computed.data["samples"]) if _waits(row, plan)]
+    drawn += [("stocks", place) for place, row in enumerate(computed.data["stocks"]) if _is(row["site"], plan.site)]
+    given = (str(one) for one in passed(log, drawn, "sheet to fill", overrides, path))
+    return replace(plan, despite=tuple(dict.fromkeys((*plan.despite, *given))))
+
+
+def visit_pages(
+    plan: VisitPlan,
+    log: Checked | Computed,
+    paper: str = "A4",
+    fish: int | None = None,
+    overrides: Sequence[Despite] = (),
+) -> list[Page]:
     """The pages of a visit plan.
 
     Parameters
     ----------
     plan : from `insight.planning.visit_plan`.
-    computed : the log that it was made from.
+    log : the log that it was made from.
     paper : "A4" or "Letter".
     fish : rows on the examination sheet for each bath; left out: 5, and 8 for a single bath.
+    overrides : open faults that are known; they are said on the pages.
 
     Returns
     -------
     Plan, Labels (where there is something to weigh), Examination, Laboratory; for `workbook.pages.build_pages`.
+
+    Raises
+    ------
+    FaultError : a sample or a group of fish that the pages show has an open fault.
     """
+    computed = log.computed if isinstance(log, Checked) else log
+    plan = cleared(plan, log, overrides)
     pages = [fitted(Page("Visit plan", plan_blocks(plan), paper, name="Plan"))]
     if plan.packets:
         pages.append(Page("Labels", label_blocks(plan), paper, one_page=False))
@@ -100,7 +129,7 @@ def _where(plan: VisitPlan) -> list[tuple[str, Value]]:
 
 def plan_blocks(plan: VisitPlan) -> list[Block]:
     """What to weigh, what the store holds, what is due, what to take along."""
-    blocks: list[Block] = [Facts(_where(plan)), *(Paragraph(note, "strong") for note in plan.notes)]
+    blocks: list[Block] = [Facts(_where(plan)), *_despite(plan), *(Paragraph(note, "strong") for note in plan.notes)]
     for bath in plan.baths:
         blocks.append(Together(bath_blocks(bath)))
     if plan.totals:
@@ -124,6 +153,11 @@ def plan_blocks(plan: VisitPlan) -> list[Block]:
         blocks.append(Paragraph("Nothing open."))
     blocks += [Together((Heading("To take along"), Ticks(plan.checklist, 2))), Heading("Cautions")]
     return [*blocks, Caution(" ".join(plan.cautions))]
+
+
+def _despite(plan: VisitPlan) -> list[Block]:
+    """What the plan was given despite, for every sheet of it."""
+    return [Caution(" ".join(plan.despite))] if plan.despite else []
 
 
 def bath_blocks(bath: PlannedBath) -> list[Block]:
@@ -164,10 +198,10 @@ def step_rows(packets: Sequence[Packet]) -> list[tuple[Value, ...]]:
 def label_blocks(plan: VisitPlan) -> list[Block]:
     """A label for each packet, three beside each other, to cut along the dashes."""
     words = f"Visit {plan.visit}, {plan.date}. Cut along the dashes. One label, one packet, one substance."
-    return [Paragraph(words, "small"), Cards([label(packet) for packet in plan.packets])]
+    return [Paragraph(words, "small"), Cards([label(packet, plan.despite) for packet in plan.packets])]
 
 
-def label(packet: Packet) -> Card:
+def label(packet: Packet, despite: Sequence[str] = ()) -> Card:
     """What stands on a packet."""
     return Card(
         (
@@ -178,6 +212,7 @@ def label(packet: Packet) -> Card:
             (packet.effect, "text"),
             ("Weighed on ______________", "text"),
             ("Check the label in force.", "small"),
+            *((sentence, "small") for sentence in despite),
         )
     )
 
@@ -191,7 +226,7 @@ def examination_blocks(plan: VisitPlan, computed: Computed, fish: int | None = N
     count = fish or (5 if len(plan.baths) > 1 else 8)
     known = [{"bath": bath.bath, "species": bath.species} for bath in plan.baths] or [{}]
     facts = [*_where(plan)[:3], ("Examined by", None)]
-    blocks: list[Block] = [Facts(facts, 4, line=True), Caution(" ".join(plan.cautions[1:3]))]
+    blocks: list[Block] = [Facts(facts, 4, line=True), *_despite(plan), Caution(" ".join(plan.cautions[1:3]))]
     rows = [one for one in known for _ in range(count)]
     watch = [("", column) for column in shown(tables["watch"])]
     looks = [one for one in known for _ in range(LOOKS)]
@@ -271,11 +306,7 @@ def _choices(columns: Sequence[Column], computed: Computed) -> list[Block]:
 def laboratory_blocks(plan: VisitPlan, computed: Computed) -> list[Block]:
     """A sheet that goes with samples to a laboratory: what is typed already, and room for the rest."""
     columns = computed.layout.tables["samples"].by_key
-    waiting = [
-        row
-        for row in computed.data["samples"]
-        if _is(row["visit"], plan.visit) and row["result"] is None and row["resulted"] is None
-    ]
+    waiting = [row for row in computed.data["samples"] if _waits(row, plan)]
     rows: list[tuple[Value, ...]] = [
         (written(row["sample"]), written(row["kind"]), written(row["site"]), written(row["stock"]), None,
          None, written(row["question"]))
@@ -294,6 +325,7 @@ def laboratory_blocks(plan: VisitPlan, computed: Computed) -> list[Block]:
     laboratory = next((written(row["laboratory"]) for row in waiting if row["laboratory"]), None)
     blocks: list[Block] = [
         Facts([*_where(plan)[:3], ("Sent on", None), ("Laboratory", laboratory), ("Their number", None)], 2, line=True),
+        *_despite(plan),
         Heading("Samples"),
         Table(headings, rows, (11, 16, 16, 11, 15, 9, 28), least=26),
         Paragraph(
@@ -306,6 +338,11 @@ def laboratory_blocks(plan: VisitPlan, computed: Computed) -> list[Block]:
     ]
     blocks += [Lines(1, words) for words in ("Name and practice", "Address", "Telephone, answer to", "Date, signature")]
     return blocks
+
+
+def _waits(row: Row, plan: VisitPlan) -> bool:
+    """Whether a sample of the visit is without its answer."""
+    return _is(row["visit"], plan.visit) and row["result"] is None and row["resulted"] is None
 
 
 def _stocks(plan: VisitPlan, computed: Computed) -> list[Block]:
@@ -321,4 +358,4 @@ def _stocks(plan: VisitPlan, computed: Computed) -> list[Block]:
 
 
 def _is(value: object, name: str) -> bool:
-    return value is not None and written(value).casefold() == name.casefold()
+    return value is not None and folded(value) == folded(name)
