@@ -90,6 +90,7 @@ class SheetCells:
     heights: dict[int, float] = field(default_factory=dict)
     hidden: set[int] = field(default_factory=set)
     width: int = 1
+    unmarked: str = ""  # cells that Excel shall not mark for differing from the formula that their table holds
 
     def put(self, row: int, column: int, cell: str) -> None:
         self.rows.setdefault(row, []).append((column, cell))

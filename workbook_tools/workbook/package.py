@@ -19,6 +19,7 @@ from workbook_tools.packing import FIXED_DATE, Packing
 from workbook_tools.workbook.cells import SheetCells, Strings
 
 SHEET_DATA = re.compile(rb"<sheetData\s*/>|<sheetData>\s*</sheetData>")
+BEHIND_IGNORED = re.compile(rb"<(drawing|legacyDrawing|tableParts|extLst)\b")  # ECMA-376 Part 1, 18.3.1.99: the order
 DIMENSION = re.compile(rb'<dimension ref="[^"]*"\s*/>')
 LINKS = "http://schemas.openxmlformats.org/package/2006/relationships"
 MAIN = "http://schemas.openxmlformats.org/spreadsheetml/2006/main"
@@ -71,6 +72,9 @@ def _filled(content: bytes, sheet: SheetCells) -> Iterator[bytes]:
     size = f'<dimension ref="A1:{letter(sheet.width)}{sheet.last_row()}"/>'.encode()
     content = DIMENSION.sub(size, content, count=1)
     before, after = SHEET_DATA.split(content, maxsplit=1)
+    if sheet.unmarked:
+        said = f'<ignoredErrors><ignoredError sqref="{sheet.unmarked}" calculatedColumn="1"/></ignoredErrors>'.encode()
+        after = BEHIND_IGNORED.sub(lambda found: said + found[0], after, count=1)
     yield before + b"<sheetData>"
     rows = sheet.xml()
     while some := "".join(islice(rows, ROWS_AT_ONCE)):

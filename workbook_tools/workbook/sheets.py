@@ -81,6 +81,9 @@ class SheetWriter:
     # ------------------------------------------------------------------------------------------- log rows
 
     def _log_rows(self, table: Table) -> None:
+        # the table's own formulas name columns, where a cell's must be read by every program; they compute the same
+        last = letter(table.first_column + len(table.columns) - 1)
+        self.cells.unmarked = f"{letter(table.first_column)}{table.first_row}:{last}{table.last_row}"
         formulas = TableFormulas(table, self.layout.tables, table.first_row)
         width = table.first_column + len(table.columns) - 1
         first: dict[str, str] = {}
