@@ -71,7 +71,7 @@ KEY_ROW = Column(
     "Row on its sheet",
     "key row",
     width=10,
-    format="0",
+    format=";;;",  # a step of the count, of no use to a reader
     help="Computed: the row of its own sheet from which this line is taken.",
 )
 FIRST_DAY, LAST_DAY = 36526, 73050  # 2000-01-01, 2099-12-31

@@ -24,7 +24,7 @@ from workbook_tools.workbook.styles import Styles, notice_style
 
 TITLE_LIMIT, PROMPT_LIMIT, ERROR_LIMIT = 32, 255, 224  # longer texts are dropped or break a rule
 CAUTION_WIDTH = 115  # characters across which a sheet's caution runs
-LINE_WIDTHS = (24, 13, 13, 52)  # of a sheet of lines
+LINE_WIDTHS = (24, 13, 13, 15, 37)  # of a sheet of lines
 GUIDE_WIDTHS = (28, 34, 34, 18, 30, 22, 44, 26, 34, 22)
 BOARD_WIDTHS = {"calendar": (20,) * 7, "plan": (11, 11, 15, 30, 11, 11, 11, 11, 11, 11, 11, 16, 44)}
 TALL = 26  # points
@@ -95,7 +95,7 @@ class Frame:
                 worksheet.column_dimensions[letter(number)].width = width
             for row, line in enumerate(sheet.lines, start=4):
                 if not line.expression and not line.heads:
-                    worksheet.merged_cells.add(f"A{row}:D{row}")
+                    worksheet.merged_cells.add(f"A{row}:{letter(len(LINE_WIDTHS))}{row}")
 
     def _spread(self, worksheet: Worksheet) -> None:
         """Let the caution of row 3 run over as many columns as a page is wide."""
