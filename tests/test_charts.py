@@ -285,7 +285,7 @@ def test_a_log_that_outgrew_its_charts_says_so(tmp_path: Path, office: Office) -
     table = case_log().tables["fish"]
     path = tmp_path / "log.xlsx"
     path.write_bytes(build_log(case_log(), typed("one row"), rows=1))
-    below = {"Fish": {f"{table.letters['orderly']}{table.first_row + 1}": "95"}}
+    below = {"Fish": {f"{table.letters['own_row']}{table.first_row + 1}": "=ROW()"}}
     grown = office.type_into(path, below, tmp_path / "grown.xlsx")
     assert not [cell for cell in Package(path.read_bytes()).cells(SHEET).values() if "not drawn" in str(cell.value)]
     said = {value for value in office.values(grown)[SHEET].values() if "not drawn" in str(value)}

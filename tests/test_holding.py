@@ -339,7 +339,7 @@ def test_a_file_that_changed_since_it_was_read_is_not_written_over(log: Path) ->
     seen.check()
     log.write_bytes(b"a newer log")
     with pytest.raises(ChangedFileError) as caught:
-        save(log, b"ours", replace=True, seen=seen)
+        save(log, b"ours", replace=True, seen=seen, in_place=True)
     assert str(caught.value) == f"{log}: was changed by another program meanwhile; nothing was written. Try again."
     assert {file.name: file.read_bytes() for file in log.parent.iterdir()} == {log.name: b"a newer log"}
 
@@ -349,7 +349,7 @@ def test_a_file_that_was_replaced_by_one_of_the_same_content_is_the_same(log: Pa
     seen = Seen(log)
     log.unlink()
     log.write_bytes(b"a log")
-    assert save(log, b"ours", replace=True, seen=seen) is not None
+    assert save(log, b"ours", replace=True, seen=seen, in_place=True) is not None
 
 
 def test_a_pipe_is_never_waited_for(tmp_path: Path) -> None:

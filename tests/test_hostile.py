@@ -46,6 +46,7 @@ COMMANDS: dict[str, tuple[str, ...]] = {
     "merge into": ("merge", "bad.xlsx", "good.xlsx", "--replace"),
     "merge": ("merge", "good.xlsx", "bad.xlsx", "--replace"),
     "merge base": ("merge", "good.xlsx", "good2.xlsx", "--base", "bad.xlsx", "--replace"),
+    "mend": ("mend", "bad.xlsx"),
     "upgrade": ("upgrade", "bad.xlsx"),
     "upgrade out": ("upgrade", "bad.xlsx", "--out", "out.xlsx"),
     "share": ("share", "bad.xlsx", "--site", "S01", "--out", "out.xlsx"),

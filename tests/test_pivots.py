@@ -9,6 +9,7 @@ from __future__ import annotations
 import functools
 import itertools
 import math
+import posixpath
 import sys
 from collections.abc import Callable
 from pathlib import Path
@@ -369,7 +370,7 @@ def test_parts_fit_the_cells_and_the_tables(which: str) -> None:
     for key, part in parts(held).items():
         rels = next(n for n in held.parts if n.endswith(".rels") and "pivotTable" in n and held.parts[n] and
                     f"pivotTable{list(PIVOTS).index(key) + 1}.xml" in n)  # fmt: skip
-        (cache_name,) = ["xl/" + str(link.get("Target")).removeprefix("/xl/") for link in held.xml(rels)]
+        (cache_name,) = [posixpath.normpath(f"xl/pivotTables/{link.get('Target')}") for link in held.xml(rels)]
         assert sources[cache_name].key == PIVOTS[key].table
         check_items(part, caches[cache_name], PIVOTS[key])
         block = stored(built(which), PIVOTS[key])

@@ -255,7 +255,7 @@ def test_columns_judged_by_their_different_values_are_judged_row_by_row_alike(tm
         tests = [python_function(rule.when, table, LAYOUT.tables, rule.code, test=True) for rule in rules]
         for position, row in enumerate(typed.data[table.key]):
             pairs = zip(rules, tests, strict=True)
-            said = {rule for rule, test in pairs if table.in_use(row) and test([row], typed.find, None)}
+            said = {rule for rule, test in pairs if table.in_use(row) and test([row], typed.find, None, typed)}
             wanted += [(table.key, position, rule) for rule in table.rules if rule in said]
     found = [(table.key, position, rule) for table, position, rule in typed.broken_alone()]
     assert len(wanted) > 30

@@ -28,8 +28,8 @@ from workbook_tools.sharing.copy import producer_copy
 from workbook_tools.workbook.log import build_log
 
 SITES = [
-    {"site": "S01", "name": "Alder springs"},
-    {"site": "S02", "name": "Meadow brook", "telephone": "0555 0117"},
+    {"site": "S01", "name": "Alder springs", "kind": "farm", "food_fish": "no"},
+    {"site": "S02", "name": "Meadow brook", "kind": "pond", "food_fish": "no", "telephone": "0555 0117"},
 ]
 MADE = datetime.datetime(2026, 7, 1, 9)
 SIZES = (1 << 20, 4 << 20, 8 << 20, 16 << 20)
@@ -40,7 +40,9 @@ Maker = Callable[[int, Random], bytes]
 def a_copy() -> bytes:
     """A copy for S01 with a page of findings."""
     rows = {
-        "sites": [{"site": "S01", "name": "Alder springs", "telephone": "0555 0142"}],
+        "sites": [
+            {"site": "S01", "name": "Alder springs", "kind": "farm", "food_fish": "no", "telephone": "0555 0142"}
+        ],
         "stocks": [{"stock": "K01", "site": "S01", "species": "perch", "food_fish": "no", "number": 5}],
         "visits": [{"visit": "V001", "date": 46_000, "site": "S01", "findings": "Gills pale."}],
     }

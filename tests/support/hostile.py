@@ -231,11 +231,11 @@ REFUSED: dict[str, tuple[Make, str]] = {
     "no links of the workbook": (lambda: changed({RELATIONS: None}), "is not in the file"),
     "no sheet": (lambda: changed({SHEET: None}), "is not in the file"),
     "sheet outside": (
-        lambda: replaced(RELATIONS, b'Target="/xl/worksheets/sheet2.xml"', b'Target="file:///x" TargetMode="External"'),
+        lambda: replaced(RELATIONS, b'Target="worksheets/sheet2.xml"', b'Target="file:///x" TargetMode="External"'),
         "is not in the file",
     ),
     "sheet that is the workbook": (
-        lambda: replaced(RELATIONS, b'Target="/xl/worksheets/sheet2.xml"', b'Target="/xl/workbook.xml"'),
+        lambda: replaced(RELATIONS, b'Target="worksheets/sheet2.xml"', b'Target="/xl/workbook.xml"'),
         "no sheet of cells",
     ),
     "two sheets of one name": (lambda: replaced(WORKBOOK, b'name="Vessels"', b'name="sites"'), "two sheets named"),

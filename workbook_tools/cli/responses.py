@@ -91,10 +91,10 @@ def responses(
     if picture is not None:
         _draw(learned, picture, kind, replace, seen, quiet=as_json)
     if into_log:
-        _keep(path, out, replace, quiet=as_json)
+        _keep(path, out, replace, seen, quiet=as_json)
 
 
-def _keep(path: Path, out: Path | None, replace: bool, quiet: bool) -> None:
+def _keep(path: Path, out: Path | None, replace: bool, seen: Seen, quiet: bool) -> None:
     import datetime
 
     from workbook_tools.insight.keeping import keep
@@ -104,7 +104,7 @@ def _keep(path: Path, out: Path | None, replace: bool, quiet: bool) -> None:
     target = path if out is None else named(out)
     in_place = real_path(target) == real_path(path)
     with held(path, "responses") if in_place else contextlib.nullcontext():
-        rows, backup = keep(path, case_log(), datetime.date.today(), None if in_place else target, replace)
+        rows, backup = keep(path, case_log(), datetime.date.today(), None if in_place else target, replace, seen)
     if not quiet:
         lines = f"{rows} {'row' if rows == 1 else 'rows'} of what the log has learned on its Summary sheet"
         say(f"{made(target, backup)}; {lines}")

@@ -22,7 +22,12 @@ TABLE = "learned"  # its key in the layout
 
 
 def keep(
-    path: Path, layout: Layout, today: datetime.date, out: Path | None = None, replace: bool = False
+    path: Path,
+    layout: Layout,
+    today: datetime.date,
+    out: Path | None = None,
+    replace: bool = False,
+    seen: Seen | None = None,
 ) -> tuple[int, Path | None]:
     """Write what the log at `path` has learned into its Learned table, in place or into a new file `out`.
 
@@ -32,6 +37,7 @@ def keep(
     today : the day that the rows say they were computed on.
     out : where to; the log itself where left out.
     replace : whether a file that is there may be replaced; it is kept beside it as a dated backup.
+    seen : the log as it was when it was first read, where that was before.
 
     Returns
     -------
@@ -42,7 +48,7 @@ def keep(
     ReadError : the log cannot be read, or its Summary has no table Learned. EditError : something stands below the
     table where it needs more rows. MissingLibraryError : lifelines is not installed. SaveError : it cannot be written.
     """
-    seen = Seen(path)
+    seen = seen or Seen(path)
     before = file_content(path)
     rows = learned_rows(check_log(path, layout).computed, today)
     content = with_learned(before, rows, layout, path)

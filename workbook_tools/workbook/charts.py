@@ -59,12 +59,12 @@ def _column(number: int) -> int:
 
 def drawn_results(
     sheet: Sheet, layout: Layout, data: Mapping[str, Mapping[int, Row]], cell: Callable[[int, int], object]
-) -> dict[tuple[int, int], Number]:
+) -> dict[tuple[int, int], Number | str]:
     """What the cells show that the charts of a sheet draw from, by row and column.
 
     `data` has the computed rows by table key and sheet row; `cell` gives what is typed on the sheet, by row and column.
     """
-    shown: dict[tuple[int, int], Number] = {}
+    shown: dict[tuple[int, int], Number | str] = {}
     for number, chart in enumerate(sheet.charts):
         left, top = _corner(number)
         table = layout.tables[chart.table]
@@ -73,7 +73,9 @@ def drawn_results(
         rows = [held.get(row, {}) for row in range(first, max(held, default=first) + 1)]
         longer = replace(table, rows=len(rows), heading_row=first - 1)
         chosen = cell(top, left + 1)
-        shown |= Drawn(chart, sheet.name, longer, layout, rows, _column(number), "", chosen).results()
+        drawn = Drawn(chart, sheet.name, longer, layout, rows, _column(number), "", chosen)
+        shown |= drawn.results()
+        shown[top, left + 3] = drawn.note_result(cell)
     return shown
 
 

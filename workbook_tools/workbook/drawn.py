@@ -10,7 +10,8 @@ values stored beside it, whatever is typed.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+import itertools
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from typing import Any
@@ -203,6 +204,15 @@ class Drawn:
         within = f'{dead},{day},">="&{week},{day},"<"&{week}+7'
         of = f'{self.table.cells(self.chart.choose)},"="&{self.choice}'
         return f'IF({week}="","",IF({self.choice}="",SUMIFS({within}),SUMIFS({within},{of})))'
+
+    def note_result(self, cell: Callable[[int, int], object]) -> str | None:
+        """What the note says over the cells that a sheet has; `cell` gives what they hold, by row and column."""
+        if self.chart.kind == "weeks":
+            return None
+        length = next(n for n in itertools.count() if cell(FIRST_ROW + n, self.column + 1) is None)
+        last = self.table.heading_row + length
+        beyond = max((row.get("own_row") or 0 for row in self.rows), default=0) > last
+        return f"Rows of {self.table.sheet} below row {last} are not drawn." if beyond else None
 
     def note(self) -> str:
         """Formula that says so when the log has grown past what is drawn."""
