@@ -42,7 +42,7 @@ WRITING: dict[str, tuple[tuple[str, ...], bool]] = {
         False,
     ),
 }
-IN_PLACE = {"names"}  # with merge, upgrade and responses, whose --out stands above
+IN_PLACE = {"names", "mend"}  # with merge, upgrade and responses, whose --out stands above
 LINKS: dict[str, Callable[[Path, Path], object]] = {
     "hard link": os.link,
     "symbolic link": lambda source, link: link.symlink_to(source),

@@ -88,7 +88,7 @@ def test_no_command_prints_a_sign_that_steers_a_terminal(folder: Path, monkeypat
         said[words] = done.output
     assert {words: steering(output) for words, output in said.items() if steering(output)} == {}
     shown = [words for words, output in said.items() if "\\x1b]0;x\\x07" in output or "\\u001b]0;x\\u0007" in output]
-    assert {"check", "card", "plan", "merge", "summary"} <= {words[0] for words in shown}, shown
+    assert {"check", "card", "merge", "summary"} <= {words[0] for words in shown}, shown
     everything = "\n".join(said.values()).splitlines()
     assert "0 to mend" not in everything  # a line that a cell would forge
     assert "Error: none" not in everything

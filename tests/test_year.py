@@ -132,7 +132,8 @@ def test_nothing_is_lost_on_the_way(checked: Checked) -> None:
 def test_the_check_says_what_it_says_of_the_rows_as_meant(checked: Checked) -> None:
     meant = Computed(case_log(), diary())
     wanted = Counter((table.sheet, rule.code) for table, _, rule in meant.findings)
-    found = Counter((finding.sheet, finding.code) for finding in checked.findings)
+    elsewhere = ("column-formula-lost", "name-broken")  # of the file, as LibreOffice saves it
+    found = Counter((finding.sheet, finding.code) for finding in checked.findings if finding.code not in elsewhere)
     assert found == wanted
 
 
