@@ -279,6 +279,7 @@ def test_a_hit_in_the_sites_own_text_stops_the_copy_until_it_is_allowed_by_name(
     """The finding of S01 that names S02's farm, and a private note pasted under it."""
     rows = rows_with(lambda number: None)
     rows["visits"][0]["findings"] = "Fry from Meadow_Brook. Pays late, always in coins."
+    rows["follow_ups"][0]["what"] = "count again"
     path, out = tmp_path / "log.xlsx", tmp_path / "copy.xlsx"
     path.write_bytes(build_log(case_log(), rows, rows=12))
     words = ("share", str(path), "--site", "S01", "--out", str(out))

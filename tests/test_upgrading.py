@@ -420,7 +420,7 @@ def own_table(path: Path) -> None:
         (rename_heading, "the heading 'Weight g' is missing on Fish; was it renamed?"),
         (rename_sheet, "the sheet Fish is missing; was it renamed or deleted?"),
         (take_a_name, "Stocks has a column 'Days kept' of your own, which the new layout computes; rename yours."),
-        (stand_beside, "something stands in R9, where Stocks needs room. Move it elsewhere"),
+        (stand_beside, "something stands in T9, where Stocks needs room. Move it elsewhere"),
     ],
 )
 def test_what_a_person_has_to_mend_first(spoil: Any, words: str, log: Path, following: Layout) -> None:

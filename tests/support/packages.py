@@ -124,7 +124,7 @@ WITH_SITE = """
 import sys
 from workbook_tools.layouts import case_log
 from workbook_tools.workbook.log import build_log
-sites = [{"site": "S01", "name": "Alder springs"}]
+sites = [{"site": "S01", "name": "Alder springs", "kind": "farm", "food_fish": "yes"}]
 open(sys.argv[1], "wb").write(build_log(case_log(), {"sites": sites}, rows=5))
 """
 

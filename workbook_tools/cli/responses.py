@@ -98,16 +98,14 @@ def _keep(path: Path, out: Path | None, replace: bool, seen: Seen, quiet: bool) 
     import datetime
 
     from workbook_tools.insight.keeping import keep
-    from workbook_tools.intake import real_path
     from workbook_tools.layouts import case_log
 
-    target = path if out is None else named(out)
-    in_place = real_path(target) == real_path(path)
-    with held(path, "responses") if in_place else contextlib.nullcontext():
-        rows, backup = keep(path, case_log(), datetime.date.today(), None if in_place else target, replace, seen)
+    target = None if out is None else named(out)
+    with held(path, "responses") if target is None else contextlib.nullcontext():
+        rows, backup = keep(path, case_log(), datetime.date.today(), target, replace, seen)
     if not quiet:
         lines = f"{rows} {'row' if rows == 1 else 'rows'} of what the log has learned on its Summary sheet"
-        say(f"{made(target, backup)}; {lines}")
+        say(f"{made(path if target is None else target, backup)}; {lines}")
 
 
 def what_is_learned(computed: Computed) -> Learned | None:
