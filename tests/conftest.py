@@ -52,7 +52,7 @@ def every_finding_is_explained() -> Iterator[None]:
     """Fails what gives a finding whose code has no row in templates/findings.csv, however the code was put together."""
     from workbook_tools.caselog.checking import Finding
     from workbook_tools.caselog.reading import Remark
-    from workbook_tools.layouts.finding_guide import advices
+    from workbook_tools.layouts.advice import advices
 
     codes = {*advices(), *CODES_OF_TESTS}  # asked at once: a test may put other layouts in the place of ours
 

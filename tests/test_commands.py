@@ -13,7 +13,8 @@ import click
 import pytest
 
 from demo.practice import practice
-from workbook_tools.cli.main import ORDER, cli
+from workbook_tools.cli.group import ORDER
+from workbook_tools.cli.main import cli
 from workbook_tools.layouts import case_log
 from workbook_tools.workbook.log import build_log
 

@@ -12,7 +12,7 @@ from openpyxl.utils import column_index_from_string
 
 from tests.support.office import OfficeError
 from tests.support.plain_workbook import SHEET, CellContent, Formula, write
-from workbook_tools.hosts.excel_names import put_names
+from workbook_tools.hosts.workbook_names import put_names
 
 RESULT = "AAA"
 KINDS = {"#VALUE!": "value", "#NUM!": "range", "Value": "value", "Num": "range"}

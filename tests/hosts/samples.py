@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 
 from workbook_tools.catalogue import Entry, entries, entry
 from workbook_tools.errors import ArgumentError
-from workbook_tools.hosts.guide import example_values
+from workbook_tools.hosts.guide_rows import example_values
 from workbook_tools.quantities import Choice, Parameter, Quantity, Text
 
 BUDGET = 200

@@ -14,7 +14,7 @@ import pytest
 import workbook_tools
 from tests.hosts.gaps import NO_FORMULA, NO_NAME
 from workbook_tools.catalogue import entries, entry
-from workbook_tools.hosts import guide
+from workbook_tools.hosts import guide, guide_rows
 
 SHOW_ALL = """
 from workbook_tools.hosts import excel_functions, excel_names, extension, guide
@@ -32,21 +32,21 @@ for name, text in texts.items():
 
 
 def test_rows_say_everything_of_every_function() -> None:
-    rows = guide.rows()
+    rows = guide_rows.rows()
     assert [row.function for row in rows] == [found.signature for found in entries()]
     for row, found in zip(rows, entries(), strict=True):
-        assert len(row.texts()) == len(guide.HEADINGS)
+        assert len(row.texts()) == len(guide_rows.HEADINGS)
         assert all(text for text in (row.answers, row.arguments, row.ranges, row.result, row.equation, row.source))
         assert all(parameter.label in row.arguments for parameter in found.parameters)
 
 
 def test_examples_can_be_typed_and_answer_what_is_said() -> None:
-    assert guide.example(entry("BATH.MASS")) == "=BATH.MASS(40,80) gives 3.2 g"
-    assert guide.example(entry("STAGE.LEVEL")).endswith("gives 4 (0 to 6)")
-    assert guide.example(entry("BATH.STEPS")).endswith(
+    assert guide_rows.example(entry("BATH.MASS")) == "=BATH.MASS(40,80) gives 3.2 g"
+    assert guide_rows.example(entry("STAGE.LEVEL")).endswith("gives 4 (0 to 6)")
+    assert guide_rows.example(entry("BATH.STEPS")).endswith(
         "gives 3 rows: 1 80 3.2 6.4 3.2; 2 100 0.8 1.6 4; 3 120 0.8 1.6 4.8"
     )
-    for row in guide.rows():
+    for row in guide_rows.rows():
         assert re.match(r"^=[A-Z]+\.[A-Z0-9]+\([^'\[]*\)( with .+ in A1:A\d+)? gives .+", row.example), row.example
 
 
@@ -54,11 +54,11 @@ def test_examples_can_be_typed_and_answer_what_is_said() -> None:
     ("value", "text"), [(0.0, "0"), (3.2, "3.2"), (325853.38, "325853"), (0.001234567, "0.00123457"), (-2.5, "-2.5")]
 )
 def test_numbers_as_a_person_writes_them(value: float, text: str) -> None:
-    assert guide._number(value) == text
+    assert guide_rows._number(value) == text
 
 
 def test_places_where_a_function_works() -> None:
-    for row, found in zip(guide.rows(), entries(), strict=True):
+    for row, found in zip(guide_rows.rows(), entries(), strict=True):
         assert ("Excel 365" in row.works_in) is (found.name not in NO_NAME), found.name
         assert ("plain formula" in row.works_in) is (found.name not in NO_FORMULA)
 
@@ -68,7 +68,7 @@ def test_markdown_and_page_hold_the_same() -> None:
     texts = Texts()
     texts.feed(page)
     assert texts.open == []
-    for row in guide.rows():
+    for row in guide_rows.rows():
         assert f"### {row.function}" in markdown
         assert row.function in texts.found
         assert row.answers in texts.found

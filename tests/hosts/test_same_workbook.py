@@ -12,7 +12,7 @@ from openpyxl.worksheet.formula import ArrayFormula
 
 from tests.support.office import Office, OfficeError
 from workbook_tools.formulas.bath import steps
-from workbook_tools.hosts.excel_names import put_names
+from workbook_tools.hosts.workbook_names import put_names
 
 CALLS = {"D1": "BATH.MASS(A1,B1)", "E1": "BATH.TOPUP(A1,B1,100,)", "F1": 'STAGE.LEVEL("lost","none","fast")'}
 ANSWERS = {"D1": 3.2, "E1": 0.8, "F1": 4.0}

@@ -14,7 +14,8 @@ from openxml_audit import OpenXmlValidator
 
 from workbook_tools.catalogue import entry
 from workbook_tools.errors import NameTakenError, ReadError, SaveError
-from workbook_tools.hosts.excel_names import lambda_text, names, parameter_word, put_names
+from workbook_tools.hosts.excel_names import lambda_text, names, parameter_word
+from workbook_tools.hosts.workbook_names import put_names
 from workbook_tools.hosts.worksheet_functions import FORMULA_LIMIT
 from workbook_tools.intake.limits import LARGEST_TREE
 from workbook_tools.quantities import Parameter, Quantity

@@ -18,7 +18,7 @@ from workbook_tools.layouts.load import folder
 PACKAGE = Path(workbook_tools.__file__).parent
 SEVERITIES = ("fault", "notice")
 FEWEST_SIGNS = 15  # of a text that may be a sentence
-WORDS_OF_ITS_OWN = "finding_guide.py"  # reads the table that is compared with what this module finds
+WORDS_OF_ITS_OWN = "advice.py"  # reads the table that is compared with what this module finds
 
 
 @dataclass

@@ -12,8 +12,8 @@ from dataclasses import dataclass, field, replace
 
 from workbook_tools.caselog.checking import Checked
 from workbook_tools.errors import DataError, FaultError, Obstacle
+from workbook_tools.layouts.advice import advices
 from workbook_tools.layouts.compute import Computed
-from workbook_tools.layouts.finding_guide import advices
 from workbook_tools.layouts.load import TWICE
 from workbook_tools.layouts.model import Column, Table
 from workbook_tools.layouts.showing import folded, written

@@ -16,7 +16,7 @@ from workbook_tools.caselog.placing import Placement, Standing, beside, filled_o
 from workbook_tools.caselog.reading import ReadLog, read_log
 from workbook_tools.caselog.refreshing import TableRefresh, merged
 from workbook_tools.errors import EditError, NameTakenError, ReadError
-from workbook_tools.hosts.workbook_names import OURS_OR_BROKEN
+from workbook_tools.hosts.excel_names import OURS_OR_BROKEN
 from workbook_tools.intake import admitted
 from workbook_tools.layouts import Layout, Table, load
 from workbook_tools.layouts.load import folder

@@ -5,7 +5,7 @@ from __future__ import annotations
 import click
 from click.shell_completion import get_completion_class
 
-from workbook_tools.cli.main import cli
+from workbook_tools.cli.group import cli
 from workbook_tools.cli.printing import say
 
 SHELLS = ("bash", "zsh", "fish")

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from workbook_tools.cli.main import cli
+from workbook_tools.cli.group import cli
 from workbook_tools.cli.options import JSON
 from workbook_tools.cli.printing import number, print_json, print_table, say
 

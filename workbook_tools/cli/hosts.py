@@ -7,7 +7,7 @@ from pathlib import Path
 
 import click
 
-from workbook_tools.cli.main import cli
+from workbook_tools.cli.group import cli
 from workbook_tools.cli.options import FILE, JSON, QUIET, REPLACE
 from workbook_tools.cli.printing import print_json, print_table, say
 from workbook_tools.cli.writing import facts, held, made, put
@@ -75,7 +75,7 @@ def names(path: Path, as_json: bool, quiet: bool) -> None:
     Example
       workbook-tools names "My own sheet.xlsx"
     """
-    from workbook_tools.hosts.excel_names import put_names
+    from workbook_tools.hosts.workbook_names import put_names
     from workbook_tools.workbook.saving import save
     from workbook_tools.workbook.seen import Seen
 
@@ -139,8 +139,8 @@ def guide(path: Path, about: str, replace: bool, as_json: bool, quiet: bool) -> 
       workbook-tools guide columns.html --about columns
       workbook-tools guide findings.html --about findings
     """
+    from workbook_tools.hosts import column_guide, finding_guide
     from workbook_tools.hosts import guide as function_guide
-    from workbook_tools.layouts import column_guide, finding_guide
 
     guides = {"functions": function_guide, "columns": column_guide, "findings": finding_guide}
     makers = {".md": guides[about].markdown, ".html": guides[about].page}

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import click
 
-from workbook_tools.cli.main import cli
+from workbook_tools.cli.group import cli
 from workbook_tools.cli.options import FILE, JSON, QUIET
 from workbook_tools.cli.printing import print_json, say
 from workbook_tools.cli.writing import held, named

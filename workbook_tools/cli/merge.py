@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from workbook_tools.cli.main import cli
+from workbook_tools.cli.group import cli
 from workbook_tools.cli.options import FILE, JSON, QUIET, REPLACE
 from workbook_tools.cli.printing import print_json, say
 from workbook_tools.cli.writing import facts, held, made, named

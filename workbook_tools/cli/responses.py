@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from workbook_tools.cli.main import cli
+from workbook_tools.cli.group import cli
 from workbook_tools.cli.options import FILE, JSON
 from workbook_tools.cli.printing import number, print_json, print_table, say
 from workbook_tools.cli.writing import held, made, named

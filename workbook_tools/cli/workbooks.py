@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from workbook_tools.cli.main import cli
+from workbook_tools.cli.group import cli
 from workbook_tools.cli.options import DESPITE, FILE, JSON, QUIET, REPLACE
 from workbook_tools.cli.printing import console, number, print_json, print_table, say, visible
 from workbook_tools.cli.writing import made, named, put

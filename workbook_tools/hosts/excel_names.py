@@ -11,21 +11,21 @@ import re
 import textwrap
 from collections.abc import Sequence
 from dataclasses import dataclass
-from pathlib import Path
 
 from workbook_tools.catalogue import Entry, entries
 from workbook_tools.errors import TranslationError
 from workbook_tools.hosts.cell_text import Piece, guarded, number_piece, range_tests
 from workbook_tools.hosts.descriptions import help_text
 from workbook_tools.hosts.let_text import let_piece
-from workbook_tools.hosts.workbook_names import write_names
 from workbook_tools.hosts.worksheet_functions import FORMULA_LIMIT
 from workbook_tools.quantities import Choice, Parameter, Table
 
-__all__ = ["Name", "names", "put_names"]
+__all__ = ["Name", "names"]
 
 WRONG_KIND, OUT_OF_RANGE = "#VALUE!", "#NUM!"
 COMMENT_LIMIT = 255  # ECMA-376 Part 1, 18.2.5
+# what a name of ours looks like, also after a save by a program that does not know LAMBDA
+OURS_OR_BROKEN = re.compile(r"^\s*=?\s*((_xlfn\.)?lambda\b|#)", re.IGNORECASE)
 LOOKS_LIKE_A_CELL = re.compile(r"^([a-z]{1,3}\d+|r\d*|c\d*|r\d+c\d+)$", re.IGNORECASE)
 
 
@@ -105,28 +105,3 @@ def guarded_text(entry: Entry, operands: Sequence[Piece]) -> str:
 def parameter_word(parameter: Parameter) -> str:
     """Name of a LAMBDA's parameter; one that would be read as a cell, such as co2, gets a line at its end."""
     return f"{parameter.name}_" if LOOKS_LIKE_A_CELL.match(parameter.name) else parameter.name
-
-
-def put_names(path: str | Path, out: str | Path) -> list[str]:
-    """Write the workbook at `path` to `out` with the functions' names in it.
-
-    Only the part that lists the names changes; every other part keeps its bytes and its place. Names that a save by
-    LibreOffice has spelled in lower case are put right. Other names stay.
-
-    Parameters
-    ----------
-    path : an .xlsx or .xlsm workbook.
-    out : file to write; may not be `path`.
-
-    Returns
-    -------
-    The names put in.
-
-    Raises
-    ------
-    ReadError : not such a workbook, damaged, or with markup that no spreadsheet writes.
-    NameTakenError : the workbook uses one of the names for something else.
-    """
-    wanted = names()
-    write_names(Path(path), Path(out), [(name.name, name.text, name.comment) for name in wanted])
-    return [name.name for name in wanted]

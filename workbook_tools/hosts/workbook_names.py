@@ -1,4 +1,4 @@
-"""Puts names into an .xlsx and leaves everything else in it as it is.
+"""Puts the functions' names into an .xlsx and leaves everything else in it as it is.
 
 The part that lists the names is edited as bytes at the places that a parser reports, never written anew from a tree:
 prefixes, extension elements and spellings of whoever wrote the file stay.
@@ -15,6 +15,7 @@ from xml.parsers import expat
 from xml.sax.saxutils import escape, quoteattr
 
 from workbook_tools.errors import NameTakenError, ReadError, SaveError
+from workbook_tools.hosts.excel_names import OURS_OR_BROKEN, names
 from workbook_tools.intake import Archive, file_content, shown, tree
 from workbook_tools.intake.contents import ROOT, links_of
 from workbook_tools.packing import Packing
@@ -25,14 +26,37 @@ SPREADSHEET = (
 )
 BEFORE_NAMES = ("externalReferences", "functionGroups", "sheets")  # ECMA-376 Part 1, 18.2.27: the order of the parts
 ENCODINGS = {"utf-8": "utf-8", "us-ascii": "ascii", "iso-8859-1": "latin-1", "utf-16": "utf-16"}
-# what a name of ours looks like, also after a save by a program that does not know LAMBDA
-OURS_OR_BROKEN = re.compile(r"^\s*=?\s*((_xlfn\.)?lambda\b|#)", re.IGNORECASE)
 
 NamedFormula = tuple[str, str, str]  # name, formula as stored, comment
 
 
+def put_names(path: str | Path, out: str | Path) -> list[str]:
+    """Write the workbook at `path` to `out` with the functions' names in it.
+
+    Only the part that lists the names changes; every other part keeps its bytes and its place. Names that a save by
+    LibreOffice has spelled in lower case are put right. Other names stay.
+
+    Parameters
+    ----------
+    path : an .xlsx or .xlsm workbook.
+    out : file to write; may not be `path`.
+
+    Returns
+    -------
+    The names put in.
+
+    Raises
+    ------
+    ReadError : not such a workbook, damaged, or with markup that no spreadsheet writes.
+    NameTakenError : the workbook uses one of the names for something else.
+    """
+    wanted = names()
+    write_names(Path(path), Path(out), [(name.name, name.text, name.comment) for name in wanted])
+    return [name.name for name in wanted]
+
+
 def write_names(path: Path, out: Path, wanted: Iterable[NamedFormula]) -> None:
-    """Write the workbook at `path` to `out` with names in it; see `excel_names.put_names`."""
+    """Write the workbook at `path` to `out` with names in it; see `put_names`."""
     if out.exists() and out.samefile(path):
         raise SaveError(out, "is the workbook that is read; write to another file")
     package = Archive(file_content(path), path)

@@ -20,7 +20,7 @@ from workbook_tools.workbook.sheet_rows import SheetRows
 
 if TYPE_CHECKING:
     from workbook_tools.workbook.book import TablePlace
-    from workbook_tools.workbook.editing import WorkbookEdit
+    from workbook_tools.workbook.cell_edits import CellEdit
 
 
 @dataclass(frozen=True)
@@ -51,7 +51,7 @@ class NewColumn:
     above_style: int = 0
 
 
-def append_columns(book: WorkbookEdit, place: TablePlace, columns: Sequence[NewColumn]) -> None:
+def append_columns(book: CellEdit, place: TablePlace, columns: Sequence[NewColumn]) -> None:
     """Add columns at the end of a table; see `WorkbookEdit.append_columns`."""
     last = place.last_column + len(columns)
     folded = {heading.casefold() for heading in place.headings}
@@ -71,7 +71,7 @@ def append_columns(book: WorkbookEdit, place: TablePlace, columns: Sequence[NewC
     book.formulas_changed = True
 
 
-def _cells(book: WorkbookEdit, rows: SheetRows, place: TablePlace, columns: Sequence[NewColumn]) -> None:
+def _cells(book: CellEdit, rows: SheetRows, place: TablePlace, columns: Sequence[NewColumn]) -> None:
     """The headings and the cells of every row, a row at a time."""
     first = place.last_column + 1
     if any(column.above for column in columns):
@@ -98,14 +98,14 @@ def _cells(book: WorkbookEdit, rows: SheetRows, place: TablePlace, columns: Sequ
     rows.widen(place.last_row, first + len(columns) - 1)
 
 
-def _heading(book: WorkbookEdit, place: TablePlace, row: int, column: int, text: str, style: int) -> None:
+def _heading(book: CellEdit, place: TablePlace, row: int, column: int, text: str, style: int) -> None:
     if text:
         rows = book.rows(place.sheet)
         rows.edit(row).set_cell(column, rows.make_cell(row, column, str(style)))
         book.put(place.sheet, row, column, text)
 
 
-def _in_table(book: WorkbookEdit, place: TablePlace, columns: Sequence[NewColumn]) -> None:
+def _in_table(book: CellEdit, place: TablePlace, columns: Sequence[NewColumn]) -> None:
     root = book.stretch(place, place.last_row, place.last_column + len(columns))
     if place.totals:
         first, _, last = root.get("ref", "").partition(":")
@@ -124,7 +124,7 @@ def _in_table(book: WorkbookEdit, place: TablePlace, columns: Sequence[NewColumn
 # ------------------------------------------------------------------------------------------------ around the cells
 
 
-def _around(book: WorkbookEdit, rows: SheetRows, place: TablePlace, number: int, column: NewColumn) -> None:
+def _around(book: CellEdit, rows: SheetRows, place: TablePlace, number: int, column: NewColumn) -> None:
     """Width, rules and notices of a new column."""
     if column.width is not None or column.hidden:
         set_width(rows, number, column.width, column.hidden)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 from workbook_tools.errors import DataError
-from workbook_tools.hosts.guide import HEADINGS, NOTES, rows
+from workbook_tools.hosts.guide_rows import HEADINGS, NOTES, rows
 from workbook_tools.layouts import Layout, Sheet
 from workbook_tools.layouts.compute import Computed, compute_form
 from workbook_tools.layouts.formulas import TableFormulas
