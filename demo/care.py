@@ -9,7 +9,7 @@ import datetime
 from random import Random
 from typing import Any
 
-from workbook_tools.quantities.boundary import serial
+from workbook_tools.functions.quantities.boundary import serial
 
 Row = dict[str, Any]
 

@@ -220,7 +220,7 @@ def letters(picture: Picture) -> set[str]:
     """Column letters of a picture."""
     if not picture.table:
         return set(picture.columns)
-    from workbook_tools.layouts import case_log
+    from workbook_tools.layout import case_log
 
     table = case_log().tables[picture.table]
     return {table.letters[key] for key in picture.columns}
@@ -228,7 +228,7 @@ def letters(picture: Picture) -> set[str]:
 
 def hidden_rows(picture: Picture, last_row: int) -> set[int]:
     """Rows of the block that the picture leaves out; headings always stay."""
-    from workbook_tools.layouts import case_log, load
+    from workbook_tools.layout import case_log, load
 
     _, form = load("bench").forms["bench"]
     left_out = {form.rows[key] for key in picture.left_out}

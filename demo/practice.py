@@ -18,9 +18,9 @@ from demo.course import Course, FishCourse, run
 from demo.places import GROUPS, Row, sites, stocks, vessels
 from demo.species import SPECIES, Species
 from demo.visits import CHLORAMINE, COUNTED_ON, LAST_SLEEP, NEXT_DAY, THEMES, TRICAINE, YEAR, Plan, Visit
-from workbook_tools.layouts import case_log
-from workbook_tools.layouts.compute import Computed
-from workbook_tools.quantities.boundary import serial
+from workbook_tools.functions.quantities.boundary import serial
+from workbook_tools.layout import case_log
+from workbook_tools.layout.compute import Computed
 
 SEED = 20251106
 SHARED = "S01"  # the site whose producer gets a copy: no slip is left open there

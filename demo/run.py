@@ -19,7 +19,7 @@ ROOT = Path(__file__).resolve().parent.parent
 sys.path.insert(0, str(ROOT))
 
 if TYPE_CHECKING:
-    from workbook_tools.caselog.checking import Checked, Finding
+    from workbook_tools.log.checking.log_check import Checked, Finding
 
 OUTPUT = ROOT / "demo" / "output"
 LOG = OUTPUT / "case-log.xlsx"
@@ -81,7 +81,7 @@ def title(text: str) -> None:
 
 def remove_old_output() -> None:
     """Take away what an earlier run wrote, unless a spreadsheet program has it open."""
-    from workbook_tools.workbook.saving import check_not_open
+    from workbook_tools.xlsx.saving.whole_file import check_not_open
 
     OUTPUT.mkdir(exist_ok=True)
     for old in (LOG, BENCH, PLAN, COPY):
@@ -93,14 +93,14 @@ def built_and_checked() -> Checked:
     """Build the case log, read it back as if a person had filled it, check it and sum it up."""
     from demo.practice import SLIPS, practice
     from demo.visits import NEXT_DAY
-    from workbook_tools.caselog.checking import check_log
+    from workbook_tools.across.responses import learned_rows
+    from workbook_tools.across.summary import summary
     from workbook_tools.cli.workbooks import print_block, progress
-    from workbook_tools.insight.responses import learned_rows
-    from workbook_tools.insight.summary import summary
-    from workbook_tools.layouts import case_log
-    from workbook_tools.layouts.compute import Computed
-    from workbook_tools.workbook.log import build_log
-    from workbook_tools.workbook.saving import save
+    from workbook_tools.layout import case_log
+    from workbook_tools.layout.compute import Computed
+    from workbook_tools.log.building.log_workbook import build_log
+    from workbook_tools.log.checking.log_check import check_log
+    from workbook_tools.xlsx.saving.whole_file import save
 
     title("The case log of an invented practice, November to November")
     rows = practice()
@@ -145,7 +145,7 @@ def print_findings(checked: Checked) -> None:
 def shown(finding: Finding) -> str:
     """What stands in the cell, a time as a clock shows it."""
     from workbook_tools.cli.printing import number
-    from workbook_tools.layouts import case_log
+    from workbook_tools.layout import case_log
 
     value = finding.value
     columns = [column for table in case_log().log_tables() if table.sheet == finding.sheet for column in table.columns]
@@ -157,11 +157,11 @@ def shown(finding: Finding) -> str:
 
 def next_bath(checked: Checked) -> None:
     """Print the card of the bath that is planned, and make the bench workbook of it."""
-    from workbook_tools.caselog.card import bench_card
     from workbook_tools.cli.workbooks import print_card
-    from workbook_tools.layouts import load
-    from workbook_tools.workbook.bench import build_bench
-    from workbook_tools.workbook.saving import save
+    from workbook_tools.layout import load
+    from workbook_tools.log.building.bench import build_bench
+    from workbook_tools.log.card import bench_card
+    from workbook_tools.xlsx.saving.whole_file import save
 
     title("The next bath")
     card = bench_card(checked, LOG)
@@ -174,12 +174,12 @@ def next_bath(checked: Checked) -> None:
 def paper(checked: Checked) -> None:
     """Make the pages of the next visit, and the copy for one producer."""
     from demo.visits import NEXT_DAY
-    from workbook_tools.insight.planning import visit_plan
-    from workbook_tools.sharing.audit import audit
-    from workbook_tools.sharing.copy import producer_copy
-    from workbook_tools.sharing.visit_pages import visit_pages
-    from workbook_tools.workbook.pages import build_pages
-    from workbook_tools.workbook.saving import save
+    from workbook_tools.across.planning import visit_plan
+    from workbook_tools.across.visit_pages import visit_pages
+    from workbook_tools.producer.audit import audit
+    from workbook_tools.producer.copy import producer_copy
+    from workbook_tools.xlsx.printing.pages import build_pages
+    from workbook_tools.xlsx.saving.whole_file import save
 
     title("To print and to hand over")
     day = datetime.date.fromisoformat(NEXT_DAY)
@@ -196,7 +196,7 @@ def paper(checked: Checked) -> None:
 
 def bench_values(checked: Checked, identifier: str) -> dict[str, Any]:
     """What to type on the bench form for a bath of the log: its own cells and those of its vessel."""
-    from workbook_tools.layouts import load
+    from workbook_tools.layout import load
 
     _, form = load("bench").forms["bench"]
     bath = checked.computed.find("baths", identifier)

@@ -50,9 +50,9 @@ def engine_programs() -> EnginePrograms:
 @pytest.fixture(scope="session", autouse=True)
 def every_finding_is_explained() -> Iterator[None]:
     """Fails what gives a finding whose code has no row in templates/findings.csv, however the code was put together."""
-    from workbook_tools.caselog.checking import Finding
-    from workbook_tools.caselog.reading import Remark
-    from workbook_tools.layouts.advice import advices
+    from workbook_tools.layout.advice import advices
+    from workbook_tools.log.checking.log_check import Finding
+    from workbook_tools.log.checking.reading import Remark
 
     codes = {*advices(), *CODES_OF_TESTS}  # asked at once: a test may put other layouts in the place of ours
 

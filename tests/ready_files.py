@@ -42,9 +42,9 @@ def main(arguments: list[str]) -> int:
 def build_all(folder: Path) -> list[Path]:
     """The three files, as the commands `new log`, `new bench` and `extension` make them when left to themselves."""
     from workbook_tools.hosts import extension
-    from workbook_tools.layouts import case_log, load
-    from workbook_tools.workbook.bench import build_bench
-    from workbook_tools.workbook.log import build_log
+    from workbook_tools.layout import case_log, load
+    from workbook_tools.log.building.bench import build_bench
+    from workbook_tools.log.building.log_workbook import build_log
 
     log, bench = folder / "case-log.xlsx", folder / "bench.xlsx"
     log.write_bytes(build_log(case_log(), rows=200))

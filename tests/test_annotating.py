@@ -16,11 +16,11 @@ from tests.support.office import Office
 from tests.test_check import ROWS, Data, clean
 from tests.test_commands import run
 from tests.test_editing import changed, complaints, parts
-from workbook_tools.caselog.annotating import HEADING_ROW, annotate, annotated
-from workbook_tools.caselog.checking import Checked, check_log
 from workbook_tools.errors import SaveError
-from workbook_tools.layouts import case_log
-from workbook_tools.workbook.log import build_log
+from workbook_tools.layout import case_log
+from workbook_tools.log.building.log_workbook import build_log
+from workbook_tools.log.checking.annotating import HEADING_ROW, annotate, annotated
+from workbook_tools.log.checking.log_check import Checked, check_log
 
 
 def slips() -> Data:

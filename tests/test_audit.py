@@ -23,17 +23,17 @@ from tests.support.commands import run
 from tests.support.leaks import CopyFigures, in_bytes, look_at_copies, raw_parts
 from tests.support.office import Office
 from tests.support.practices import MADE, practice
-from workbook_tools.caselog.gate import Despite
 from workbook_tools.errors import FaultError, LeakError, ReadError
-from workbook_tools.layouts import case_log
-from workbook_tools.layouts.compute import Computed
-from workbook_tools.quantities.boundary import serial
-from workbook_tools.sharing import audit as auditing
-from workbook_tools.sharing.audit import Hit, audit, audit_content
-from workbook_tools.sharing.copy import producer_copy
-from workbook_tools.sharing.marks import marks_in
-from workbook_tools.sharing.package_texts import package_texts
-from workbook_tools.workbook.log import build_log
+from workbook_tools.functions.quantities.boundary import serial
+from workbook_tools.layout import case_log
+from workbook_tools.layout.compute import Computed
+from workbook_tools.log.building.log_workbook import build_log
+from workbook_tools.log.gate import Despite
+from workbook_tools.producer import audit as auditing
+from workbook_tools.producer.audit import Hit, audit, audit_content
+from workbook_tools.producer.copy import producer_copy
+from workbook_tools.producer.package_texts import package_texts
+from workbook_tools.producer.row_marks import marks_in
 
 PRACTICES = int(os.environ.get("WORKBOOK_TOOLS_PRACTICES", "40"))
 DAY = serial(datetime.date(2026, 7, 1))

@@ -21,16 +21,16 @@ from tests.support.commands import run
 from tests.support.hostile import with_name
 from tests.support.practices import MADE, practice
 from tests.test_audit import chunk, png, small_rows
-from workbook_tools.layouts import case_log
-from workbook_tools.layouts.compute import Computed
-from workbook_tools.sharing.audit import audit
-from workbook_tools.sharing.copy import producer_copy
-from workbook_tools.sharing.forbidden import NAMES, evened
-from workbook_tools.sharing.locked import locked
-from workbook_tools.sharing.package_texts import package_texts
-from workbook_tools.sharing.pdf import pdf_of
-from workbook_tools.sharing.selection import LEADS
-from workbook_tools.workbook.log import build_log
+from workbook_tools.layout import case_log
+from workbook_tools.layout.compute import Computed
+from workbook_tools.log.building.log_workbook import build_log
+from workbook_tools.producer.audit import audit
+from workbook_tools.producer.copy import producer_copy
+from workbook_tools.producer.forbidden import NAMES, evened
+from workbook_tools.producer.locked import locked
+from workbook_tools.producer.package_texts import package_texts
+from workbook_tools.producer.pdf import pdf_of
+from workbook_tools.producer.selection import LEADS
 
 NAME, PERSON, NUMBER = "Meadow brook", "Inés Harrow", "0555 0117"
 SPELLINGS: dict[str, str] = {

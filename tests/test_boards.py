@@ -11,9 +11,9 @@ import pytest
 from demo.practice import practice
 from tests.support.office import Office
 from tests.test_check import clean, day
-from workbook_tools.layouts import case_log
-from workbook_tools.layouts.showing import EPOCH
-from workbook_tools.workbook.log import build_log
+from workbook_tools.layout import case_log
+from workbook_tools.layout.shown_values import EPOCH
+from workbook_tools.log.building.log_workbook import build_log
 
 WEEK = "ABCDEFG"
 

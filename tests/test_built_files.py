@@ -32,12 +32,12 @@ from demo.practice import practice
 from tests.support.office import Office
 from tests.test_check import ROWS, clean, clock, day
 from workbook_tools.errors import WorkbookToolsError
-from workbook_tools.hosts.worksheet_functions import FORMULA_LIMIT
-from workbook_tools.layouts import Column, Layout, Table, case_log, load
-from workbook_tools.layouts.formulas import choice_name, told_by
-from workbook_tools.quantities import Quantity
-from workbook_tools.workbook.bench import build_bench
-from workbook_tools.workbook.log import build_log
+from workbook_tools.functions.quantities import Quantity
+from workbook_tools.functions.texts.worksheet_functions import FORMULA_LIMIT
+from workbook_tools.layout import Column, Layout, Table, case_log, load
+from workbook_tools.layout.formulas import choice_name, told_by
+from workbook_tools.log.building.bench import build_bench
+from workbook_tools.log.building.log_workbook import build_log
 
 ROOT = Path(__file__).resolve().parent.parent
 MAIN = "{http://schemas.openxmlformats.org/spreadsheetml/2006/main}"

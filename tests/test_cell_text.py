@@ -17,12 +17,12 @@ from openpyxl.utils.cell import coordinate_to_tuple
 from tests.support.office import CellValue, Office, OfficeError
 from tests.support.plain_workbook import Formula
 from tests.test_built_files import built, function_names, texts_of_formulas
-from workbook_tools.catalogue import entries
 from workbook_tools.errors import TranslationError
-from workbook_tools.formulas.bath import mass
-from workbook_tools.formulas.rounding import nearest
-from workbook_tools.hosts.cell_text import Piece, Translator, body_piece, cell_text, translatable
-from workbook_tools.hosts.worksheet_functions import ALLOWED, FORMULA_LIMIT
+from workbook_tools.functions.catalogue import entries
+from workbook_tools.functions.formulas.bath import mass
+from workbook_tools.functions.formulas.rounding import nearest
+from workbook_tools.functions.texts.cell_text import Piece, Translator, body_piece, cell_text, translatable
+from workbook_tools.functions.texts.worksheet_functions import ALLOWED, FORMULA_LIMIT
 
 Values = tuple[float, float, float]
 SHEET = "Sheet1"

@@ -14,10 +14,10 @@ from tests.support.office import Office, OfficeError
 from tests.test_built_files import MAIN, Package
 from tests.test_check import Data, day
 from tests.test_pivots import LOGS, MORE, built, frame, package, texts, typed, with_bath, with_seconds, with_visit
-from workbook_tools.formulas.water import ammonia, oxygen_percent, pressure
-from workbook_tools.layouts import case_log
-from workbook_tools.layouts.model import Chart
-from workbook_tools.workbook.log import build_log
+from workbook_tools.functions.formulas.water import ammonia, oxygen_percent, pressure
+from workbook_tools.layout import case_log
+from workbook_tools.layout.model import Chart
+from workbook_tools.log.building.log_workbook import build_log
 
 SHEET = "Charts"
 CHARTS = {chart.key: chart for sheet in case_log().sheets for chart in sheet.charts}

@@ -20,11 +20,11 @@ import pytest
 from openpyxl.worksheet.worksheet import Worksheet
 
 from tests.support.office import Office
-from workbook_tools.caselog.checking import Finding, check_log
 from workbook_tools.errors import ReadError, WorkbookToolsError
-from workbook_tools.layouts import case_log
-from workbook_tools.quantities.boundary import serial
-from workbook_tools.workbook.log import build_log
+from workbook_tools.functions.quantities.boundary import serial
+from workbook_tools.layout import case_log
+from workbook_tools.log.building.log_workbook import build_log
+from workbook_tools.log.checking.log_check import Finding, check_log
 
 Data = dict[str, list[dict[str, Any]]]
 ROWS = 12
@@ -611,9 +611,9 @@ STRAY = """
 import resource, sys
 from pathlib import Path
 resource.setrlimit(resource.RLIMIT_AS, (1 << 30, 1 << 30))
-from workbook_tools.caselog.checking import check_log
+from workbook_tools.log.checking.log_check import check_log
 from workbook_tools.errors import ReadError
-from workbook_tools.layouts import case_log
+from workbook_tools.layout import case_log
 try:
     print(len(check_log(Path(sys.argv[1]), case_log()).findings))
 except ReadError as error:

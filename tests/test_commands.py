@@ -15,8 +15,8 @@ import pytest
 from demo.practice import practice
 from workbook_tools.cli.group import ORDER
 from workbook_tools.cli.main import cli
-from workbook_tools.layouts import case_log
-from workbook_tools.workbook.log import build_log
+from workbook_tools.layout import case_log
+from workbook_tools.log.building.log_workbook import build_log
 
 
 def run(*words: str, folder: Path | None = None) -> subprocess.CompletedProcess[str]:

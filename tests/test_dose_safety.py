@@ -18,13 +18,13 @@ from tests.support.office import Office
 from tests.test_check import clean
 from tests.test_log_agrees import PROVIDED, check_agrees
 from workbook_tools import call
-from workbook_tools.caselog.checking import check_log
 from workbook_tools.errors import ArgumentError
-from workbook_tools.formulas import bath
-from workbook_tools.layouts import Column, case_log, load
-from workbook_tools.layouts.compute import Computed, compute_form
-from workbook_tools.workbook.bench import build_bench
-from workbook_tools.workbook.log import build_log
+from workbook_tools.functions.formulas import bath
+from workbook_tools.layout import Column, case_log, load
+from workbook_tools.layout.compute import Computed, compute_form
+from workbook_tools.log.building.bench import build_bench
+from workbook_tools.log.building.log_workbook import build_log
+from workbook_tools.log.checking.log_check import check_log
 
 AMOUNTS = st.floats(LEAST, MOST)
 

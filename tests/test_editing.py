@@ -24,10 +24,10 @@ from tests.support.kitchen_sink import DIARY, OFFICE, THREAD, with_everything
 from tests.support.office import Office
 from tests.test_built_files import built
 from tests.test_check import ROWS, clean
-from workbook_tools.addresses import column_number, letter
 from workbook_tools.errors import DataError, EditError, ReadError
-from workbook_tools.layouts import case_log
-from workbook_tools.workbook.editing import NewColumn, WorkbookEdit
+from workbook_tools.layout import case_log
+from workbook_tools.xlsx.addresses import column_number, letter
+from workbook_tools.xlsx.editing.workbook_edit import NewColumn, WorkbookEdit
 
 MAIN = "{http://schemas.openxmlformats.org/spreadsheetml/2006/main}"
 STOCKS, VISITS, BATHS = "xl/worksheets/sheet4.xml", "xl/worksheets/sheet5.xml", "xl/worksheets/sheet7.xml"

@@ -7,9 +7,9 @@ from pathlib import Path
 import pytest
 
 from tests.support.commands import run
-from workbook_tools.layouts import case_log, load
-from workbook_tools.workbook.bench import build_bench
-from workbook_tools.workbook.log import build_log
+from workbook_tools.layout import case_log, load
+from workbook_tools.log.building.bench import build_bench
+from workbook_tools.log.building.log_workbook import build_log
 
 EMPTY = "empty.xlsx"
 

@@ -18,10 +18,10 @@ from openpyxl.utils import get_column_letter
 from tests.support.office import Office
 from tests.support.plain_workbook import Formula
 from tests.test_cell_text import ERROR, agree, as_cell, by_formualizer, by_libreoffice
-from workbook_tools.catalogue import Entry, entries
 from workbook_tools.errors import ArgumentError
-from workbook_tools.hosts.cell_text import cell_text, translatable
-from workbook_tools.quantities import Choice, Parameter, Quantity, Series
+from workbook_tools.functions.catalogue import Entry, entries
+from workbook_tools.functions.quantities import Choice, Parameter, Quantity, Series
+from workbook_tools.functions.texts.cell_text import cell_text, translatable
 
 Arguments = tuple[Any, ...]
 RANDOM = 120  # rows of random arguments for each function

@@ -10,8 +10,8 @@ from tests.fuzz.mutations import tiny
 from tests.fuzz.run import fuzz
 from tests.support.hostile import MAIN, zipped
 from workbook_tools.errors import ReadError
-from workbook_tools.intake import Archive, admitted
-from workbook_tools.intake.sheets import check_sheet
+from workbook_tools.xlsx.reading import Archive, admitted
+from workbook_tools.xlsx.reading.sheet_extent import check_sheet
 
 INPUTS = {"door": 2_000, "parts": 120, "reading": 15, "editing": 8, "sharing": 15}
 

@@ -16,17 +16,17 @@ import python_calamine
 
 from tests.support.commands import run
 from tests.test_check import clean
-from workbook_tools.caselog.card import bench_card
-from workbook_tools.caselog.checking import Checked, check_log
-from workbook_tools.caselog.gate import Despite, despite, obstacles
+from workbook_tools.across.planning import visit_plan
+from workbook_tools.across.visit_pages import visit_pages
 from workbook_tools.errors import DataError, FaultError, WorkbookToolsError
-from workbook_tools.insight.planning import visit_plan
-from workbook_tools.layouts import case_log
-from workbook_tools.layouts.compute import Computed
-from workbook_tools.sharing.copy import producer_copy
-from workbook_tools.sharing.visit_pages import visit_pages
-from workbook_tools.workbook.log import build_log
-from workbook_tools.workbook.pages import build_pages
+from workbook_tools.layout import case_log
+from workbook_tools.layout.compute import Computed
+from workbook_tools.log.building.log_workbook import build_log
+from workbook_tools.log.card import bench_card
+from workbook_tools.log.checking.log_check import Checked, check_log
+from workbook_tools.log.gate import Despite, despite, obstacles
+from workbook_tools.producer.copy import producer_copy
+from workbook_tools.xlsx.printing.pages import build_pages
 
 Data = dict[str, list[dict[str, Any]]]
 MADE = datetime.datetime(2026, 3, 20, 9)

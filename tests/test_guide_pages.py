@@ -13,8 +13,8 @@ from click.testing import CliRunner
 
 from demo.practice import practice
 from workbook_tools.cli.main import cli
-from workbook_tools.layouts import case_log
-from workbook_tools.workbook.log import build_log
+from workbook_tools.layout import case_log
+from workbook_tools.log.building.log_workbook import build_log
 
 ROOT = Path(__file__).resolve().parent.parent
 GUIDE = ROOT / "templates" / "guide"
@@ -38,7 +38,7 @@ NOT_RUN = {
     "python3 demo/pictures.py": "writes the pictures of this checkout, and makes an environment",
     "workbook-tools extension functions.oxt --install": "changes the LibreOffice of whoever runs the tests",
     ".environments/tests/bin/python tests/benchmarks/": "measures time, which no test does",
-    ".environments/tests/bin/python -m workbook_tools.quantities.unit_table_writer": "writes a module of the package",
+    ".environments/tests/bin/python -m workbook_tools.functions.quantities.unit_table_writer": "writes a module",
     "python3 -m tests.support.write_what_you_type": "writes a page of this checkout",
     "python3 tests/reliability.py": "writes a page of this checkout, and takes minutes",
     ".environments/tests/bin/python -m tests.faults.run": "takes minutes; tests/faults has its tests",

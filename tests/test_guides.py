@@ -10,13 +10,13 @@ import pytest
 
 from tests.support.codes import can_say, codes_of_layouts, codes_of_source
 from tests.support.commands import run
-from workbook_tools.caselog.merged import REASONS
 from workbook_tools.hosts import column_guide, finding_guide, guide, written
 from workbook_tools.hosts.column_guide import Sources
-from workbook_tools.layouts import case_log
-from workbook_tools.layouts.advice import advices, rules
-from workbook_tools.layouts.load import folder
-from workbook_tools.layouts.trees import parsed
+from workbook_tools.layout import case_log
+from workbook_tools.layout.advice import advices, rules
+from workbook_tools.layout.expression_trees import parsed
+from workbook_tools.layout.load import folder
+from workbook_tools.log.merging.merged import REASONS
 
 GUIDES = {"functions": guide, "columns": column_guide, "findings": finding_guide}
 

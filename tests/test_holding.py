@@ -20,11 +20,11 @@ from tests.test_check import clean
 from tests.test_merging_files import changed, made, small
 from workbook_tools.cli.main import cli
 from workbook_tools.errors import BusyFileError, ChangedFileError, SaveError
-from workbook_tools.workbook import elsewhere, holding
-from workbook_tools.workbook.elsewhere import check_not_open, open_elsewhere, plain
-from workbook_tools.workbook.holding import holder, in_place, lock_file, this_host
-from workbook_tools.workbook.saving import save
-from workbook_tools.workbook.seen import Seen
+from workbook_tools.xlsx.saving import lock, program_locks
+from workbook_tools.xlsx.saving.inputs import Seen
+from workbook_tools.xlsx.saving.lock import holder, in_place, lock_file, this_host
+from workbook_tools.xlsx.saving.program_locks import check_not_open, open_elsewhere, plain
+from workbook_tools.xlsx.saving.whole_file import save
 
 ROOT = Path(__file__).resolve().parents[1]
 NOW = datetime.datetime.now(datetime.UTC)
@@ -33,8 +33,8 @@ NOW = datetime.datetime.now(datetime.UTC)
 @pytest.fixture
 def log(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     """A log, and a clock that stands still: how long the tests take changes no age."""
-    monkeypatch.setattr(holding, "_now", lambda: NOW)
-    monkeypatch.setattr(elsewhere, "time", SimpleNamespace(time=NOW.timestamp))
+    monkeypatch.setattr(lock, "_now", lambda: NOW)
+    monkeypatch.setattr(program_locks, "time", SimpleNamespace(time=NOW.timestamp))
     path = tmp_path / "River farm.xlsx"
     path.write_bytes(b"a log")
     return path
@@ -150,7 +150,7 @@ def test_of_two_that_find_a_left_over_lock_one_gets_it(log: Path, monkeypatch: p
     found = holder(lock_file(log))
     other = held_by(log, command="names").read_bytes()
     looks = iter([found])
-    monkeypatch.setattr(holding, "holder", lambda _: next(looks))
+    monkeypatch.setattr(lock, "holder", lambda _: next(looks))
     with pytest.raises(BusyFileError, match="another command has just begun to write it"), in_place(log, "upgrade"):
         pass
     assert lock_file(log).read_bytes() == other
@@ -159,7 +159,7 @@ def test_of_two_that_find_a_left_over_lock_one_gets_it(log: Path, monkeypatch: p
 
 def test_of_two_that_begin_at_once_one_gets_it(log: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     held_by(log)
-    monkeypatch.setattr(holding, "holder", lambda _: None)  # there was none when we looked
+    monkeypatch.setattr(lock, "holder", lambda _: None)  # there was none when we looked
     with pytest.raises(BusyFileError, match="another command has just begun"), in_place(log, "upgrade"):
         pass
     assert lock_file(log).exists()
@@ -195,7 +195,7 @@ HOLDS = """
 import sys, time
 from pathlib import Path
 from types import SimpleNamespace
-from workbook_tools.workbook.holding import in_place
+from workbook_tools.xlsx.saving.lock import in_place
 with in_place(Path(sys.argv[1]), "merge"):
     print("held", flush=True)
     time.sleep(60)
@@ -327,7 +327,7 @@ def test_nothing_but_a_plain_file_is_read_as_a_lock(log: Path) -> None:
 
 
 def test_a_long_name_is_cut() -> None:
-    assert plain("x" * 500) == "x" * (elsewhere.LONGEST_NAME - 1) + "…"
+    assert plain("x" * 500) == "x" * (program_locks.LONGEST_NAME - 1) + "…"
     assert plain(" a \n\t b\u200b\ue000\ud800 ") == "a b"
 
 

@@ -19,17 +19,17 @@ import python_calamine
 from tests.support import forked, heavy, hostile
 from tests.support.commands import run
 from tests.support.forked import MEMORY, SECONDS, Job, Run, run_all
-from workbook_tools.caselog import checking
-from workbook_tools.caselog.checking import check_log
 from workbook_tools.cli.main import cli
 from workbook_tools.errors import EditError, ReadError
-from workbook_tools.intake import Archive, admitted, foreign_in, native_cells, native_workbook
-from workbook_tools.intake.archive import shown
-from workbook_tools.intake.limits import MOST_CELLS, MOST_MERGED
-from workbook_tools.layouts import case_log
-from workbook_tools.sharing.package_texts import Room, package_texts
-from workbook_tools.workbook.editing import WorkbookEdit
-from workbook_tools.workbook.log import build_log
+from workbook_tools.layout import case_log
+from workbook_tools.log.building.log_workbook import build_log
+from workbook_tools.log.checking import log_check
+from workbook_tools.log.checking.log_check import check_log
+from workbook_tools.producer.package_texts import Room, package_texts
+from workbook_tools.xlsx.editing.workbook_edit import WorkbookEdit
+from workbook_tools.xlsx.reading import Archive, admitted, foreign_in, native_cells, native_workbook
+from workbook_tools.xlsx.reading.archive import shown
+from workbook_tools.xlsx.reading.limits import MOST_CELLS, MOST_MERGED
 
 PACKAGE = Path(__file__).parents[1] / "workbook_tools"
 # every command that reads a workbook, the hostile one called bad.xlsx and a good log good.xlsx
@@ -369,15 +369,15 @@ def test_a_keyboard_interrupt_stays_one() -> None:
 
 # where a zip is opened or markup is parsed outside the door, and why that is no reading of a file from elsewhere
 ALLOWED = {
-    "formulas/unit.py parse": "reads the name of a unit",
-    "packing.py ZipFile": "writes every package",
+    "functions/formulas/unit.py parse": "reads the name of a unit",
+    "xlsx/packing.py ZipFile": "writes every package",
     "hosts/workbook_names.py ParserCreate": "over a part that the door has parsed",
-    "workbook/package.py ZipFile": "over what openpyxl has just written",
-    "workbook/package.py fromstring": "over what openpyxl has just written",
-    "workbook/picture.py ZipFile": "over what the tools have just built",
-    "workbook/models.py fromstring": "over trees that the door has made",
-    "sharing/package_texts.py DefusedXMLParser": "the leak audit wants comments; no entity, no document type, not deep",
-    "sharing/copy.py load_workbook": "over the copy that was just built",
+    "xlsx/writing/package.py ZipFile": "over what openpyxl has just written",
+    "xlsx/writing/package.py fromstring": "over what openpyxl has just written",
+    "xlsx/writing/picture.py ZipFile": "over what the tools have just built",
+    "xlsx/editing/column_models.py fromstring": "over trees that the door has made",
+    "producer/package_texts.py DefusedXMLParser": "the leak audit reads comments; no entity, no document type",
+    "producer/copy.py load_workbook": "over the copy that was just built",
 }
 OPENING = {"ZipFile", "is_zipfile", "load_workbook", "fromstring", "parse", "iterparse", "XMLParser", "ParserCreate"}
 OPENING |= {"DefusedXMLParser", "CalamineWorkbook", "from_path", "from_filelike"}
@@ -387,14 +387,14 @@ def test_files_are_opened_through_the_door_alone() -> None:
     found = set()
     for path in sorted(PACKAGE.rglob("*.py")):
         name = path.relative_to(PACKAGE).as_posix()
-        if name.startswith("intake/"):
+        if name.startswith("xlsx/reading/"):
             continue
         tree = ast.parse(path.read_text(encoding="utf-8"))
         doors = {
             alias.asname or alias.name
             for node in ast.walk(tree)
             if isinstance(node, ast.ImportFrom)
-            and (node.module or "").startswith(("workbook_tools.intake", "workbook_tools.workbook.parts"))
+            and (node.module or "").startswith(("workbook_tools.xlsx.reading", "workbook_tools.xlsx.editing.parts"))
             for alias in node.names
         }
         for node in ast.walk(tree):
@@ -454,6 +454,6 @@ def test_too_little_memory_is_said_in_words(tmp_path: Path, monkeypatch: pytest.
     def nothing_left(path: Path) -> bytes:
         raise MemoryError
 
-    monkeypatch.setattr(checking, "admitted", nothing_left)
+    monkeypatch.setattr(log_check, "admitted", nothing_left)
     (tmp_path / "log.xlsx").write_bytes(hostile.good())
     assert "not enough memory" in run("check", str(tmp_path / "log.xlsx"), code=2).output

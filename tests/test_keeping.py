@@ -16,15 +16,15 @@ from tests.support.office import Office
 from tests.test_built_files import Package
 from tests.test_check import clean
 from tests.test_editing import cells, changed, complaints
-from workbook_tools.addresses import letter
-from workbook_tools.caselog.checking import check_log
+from workbook_tools.across.keeping import with_learned
+from workbook_tools.across.responses import learned_rows
 from workbook_tools.cli.main import cli
 from workbook_tools.errors import EditError, ReadError
-from workbook_tools.insight.keeping import with_learned
-from workbook_tools.insight.responses import learned_rows
-from workbook_tools.layouts import case_log
-from workbook_tools.workbook.editing import TablePlace, WorkbookEdit
-from workbook_tools.workbook.log import build_log
+from workbook_tools.layout import case_log
+from workbook_tools.log.building.log_workbook import build_log
+from workbook_tools.log.checking.log_check import check_log
+from workbook_tools.xlsx.addresses import letter
+from workbook_tools.xlsx.editing.workbook_edit import TablePlace, WorkbookEdit
 
 LAYOUT = case_log()
 TODAY = datetime.date(2026, 11, 25)

@@ -13,14 +13,22 @@ import pytest
 
 ROOT = Path(__file__).resolve().parent.parent
 PACKAGE = ROOT / "workbook_tools"
-# each layer may import itself and what stands before it
-LAYERS = (
-    *("errors", "addresses", "packing", "quantities", "formulas", "catalogue", "intake", "hosts", "layouts"),
-    *("workbook", "caselog", "insight", "sharing", "programme", "cli", "__main__"),
+# Eight rooms, and the errors that all of them raise. Each may import itself and what stands before it; where a room's
+# parts are listed, this holds for them as well.
+ROOMS = (
+    "errors",
+    *("functions.quantities", "functions.formulas", "functions.catalogue", "functions.texts", "functions"),
+    *("xlsx.addresses", "xlsx.packing", "xlsx.reading", "xlsx.writing", "xlsx.saving", "xlsx.editing"),
+    *("xlsx.printing", "xlsx", "layout"),
+    *("log.building", "log.checking", "log.gate", "log.upgrading", "log.merging", "log.card", "log"),
+    *("producer", "across", "across.many_logs", "hosts", "cli", "__main__"),
 )
 # what needs pint stays out of reach of the formulas
-NEEDS_PINT = ("workbook_tools.quantities.boundary", "workbook_tools.quantities.unit_table_writer")
-BELOW_FORMULAS = {"errors", "quantities", "formulas"}
+NEEDS_PINT = (
+    "workbook_tools.functions.quantities.boundary",
+    "workbook_tools.functions.quantities.unit_table_writer",
+)
+BELOW_FORMULAS = {"errors", "functions.quantities", "functions.formulas"}
 
 
 def module_name(path: Path) -> str:
@@ -56,33 +64,84 @@ def written_part(name: ast.expr) -> str:
     return str(name.value).rstrip(".") if isinstance(name, ast.Constant) else "?"
 
 
+def room_of(name: str) -> str | None:
+    """The room, or the part of one, that a module stands in."""
+    inside = name.removeprefix("workbook_tools").removeprefix(".")
+    return max((room for room in ROOMS if f"{inside}.".startswith(f"{room}.")), key=len, default=None)
+
+
 def faults(source: str, module: str, is_package: bool = False) -> list[str]:
     """Every import of a module that points upward or where it may not."""
-    own = module.split(".")[1]
+    own = room_of(module)
+    assert own is not None, f"{module} stands in no room"
     found = []
     for line, name in imported(source, module, is_package):
         place = f"{module}, line {line}:"
         outside = not name.startswith("workbook_tools")
-        layer = name.split(".")[1] if name.count(".") else name
+        room = room_of(name)
         if name == "?":
             found.append(f"{place} imports a module whose name is not written out")
-        elif own == "formulas" and (
+        elif own == "functions.formulas" and (
             name.startswith(NEEDS_PINT)
-            or (name.split(".")[0] not in sys.stdlib_module_names if outside else layer not in BELOW_FORMULAS)
+            or (name.split(".")[0] not in sys.stdlib_module_names if outside else room not in BELOW_FORMULAS)
         ):
             found.append(f"{place} a formula may not import {name}")
         elif outside or name == "workbook_tools.__version__":
             continue
-        elif layer not in LAYERS:
-            found.append(f"{place} {name} belongs to no layer")
-        elif LAYERS.index(layer) > LAYERS.index(own):
+        elif room is None:
+            found.append(f"{place} {name} stands in no room")
+        elif ROOMS.index(room) > ROOMS.index(own):
             found.append(f"{place} {own} imports {name}, which stands above it")
     return found
 
 
-def test_every_part_of_the_package_is_a_layer() -> None:
+def arrows() -> dict[str, set[str]]:
+    """Which modules of the package each module imports, wherever in it the import stands."""
+    sources = {module_name(path): path for path in sorted(PACKAGE.rglob("*.py"))}
+    found: dict[str, set[str]] = {}
+    for module, path in sources.items():
+        names = imported(path.read_text(encoding="utf-8"), module, path.stem == "__init__")
+        ours = {name if name in sources else name.rpartition(".")[0] for _, name in names}
+        found[module] = (ours & set(sources)) - {module}
+    return found
+
+
+def circles(graph: dict[str, set[str]]) -> list[str]:
+    """Modules that lead back to themselves, each circle once, as words."""
+    found: dict[frozenset[str], str] = {}
+    for start in graph:
+        reached, next_ones = {start: ""}, [start]
+        while next_ones:
+            module = next_ones.pop()
+            for target in sorted(graph.get(module, ())):
+                if target == start:
+                    way = [module]
+                    while way[-1] != start:
+                        way.append(reached[way[-1]])
+                    found.setdefault(frozenset(way), " <- ".join([start, *way]))
+                elif target not in reached:
+                    reached[target] = module
+                    next_ones.append(target)
+    return list(found.values())
+
+
+def test_every_part_of_the_package_stands_in_a_room() -> None:
+    rooms = {room.partition(".")[0] for room in ROOMS}
     there = {path.stem for path in PACKAGE.iterdir() if path.suffix == ".py" or (path / "__init__.py").exists()}
-    assert there - {"__init__"} <= set(LAYERS)
+    assert there - {"__init__"} == rooms
+    assert len(rooms - {"errors", "__main__"}) == 8
+
+
+def test_no_files_import_each_other_in_a_circle() -> None:
+    graph = arrows()
+    assert len(graph) > 100
+    assert sum(map(len, graph.values())) > 500
+    assert circles(graph) == []
+
+
+def test_a_circle_is_seen() -> None:
+    assert circles({"a": {"b"}, "b": {"c"}, "c": {"a"}, "d": {"a"}}) == ["a <- c <- b <- a"]
+    assert circles({"a": {"b"}, "b": {"c"}, "c": set(), "d": {"a"}}) == []
 
 
 def test_imports_point_down() -> None:
@@ -108,18 +167,28 @@ def test_the_package_itself_loads_no_layer() -> None:
 @pytest.mark.parametrize(
     ("module", "source", "line"),
     [
-        ("workbook_tools.layouts.model", "import workbook_tools.workbook.cells", 1),
-        ("workbook_tools.layouts.model", "def late():\n    from workbook_tools.cli import main", 2),
-        ("workbook_tools.quantities.kinds", "from ..formulas import bath", 1),
-        ("workbook_tools.quantities.kinds", "from .. import caselog", 1),
+        ("workbook_tools.xlsx.writing.cells", "import workbook_tools.layout.model", 1),
+        ("workbook_tools.layout.model", "def late():\n    from workbook_tools.cli import main", 2),
+        ("workbook_tools.functions.quantities.kinds", "from ..formulas import bath", 1),
+        ("workbook_tools.log.building.log_workbook", "from workbook_tools.log.checking.reading import read_log", 1),
+        ("workbook_tools.across.responses", "from workbook_tools.across.many_logs.chunk import read", 1),
+        ("workbook_tools.functions.quantities.kinds", "from .. import texts", 1),
         ("workbook_tools.errors", "import os\nfrom workbook_tools import quantities", 2),
-        ("workbook_tools.hosts.cell_text", "import importlib\nimportlib.import_module('workbook_tools.layouts')", 2),
-        ("workbook_tools.hosts.cell_text", "import importlib\nname = ''\nimportlib.import_module(name)", 3),
-        ("workbook_tools.hosts.cell_text", "from workbook_tools import call", 1),
-        ("workbook_tools.formulas.bath", "import pint", 1),
-        ("workbook_tools.formulas.bath", "from workbook_tools.quantities import boundary", 1),
-        ("workbook_tools.formulas.bath", "from workbook_tools.quantities.unit_table_writer import source", 1),
-        ("workbook_tools.formulas.bath", "from workbook_tools.catalogue import call", 1),
+        (
+            "workbook_tools.functions.texts.cell_text",
+            "import importlib\nimportlib.import_module('workbook_tools.layout')",
+            2,
+        ),
+        ("workbook_tools.functions.texts.cell_text", "import importlib\nname = ''\nimportlib.import_module(name)", 3),
+        ("workbook_tools.functions.texts.cell_text", "from workbook_tools import call", 1),
+        ("workbook_tools.functions.formulas.bath", "import pint", 1),
+        ("workbook_tools.functions.formulas.bath", "from workbook_tools.functions.quantities import boundary", 1),
+        (
+            "workbook_tools.functions.formulas.bath",
+            "from workbook_tools.functions.quantities.unit_table_writer import source",
+            1,
+        ),
+        ("workbook_tools.functions.formulas.bath", "from workbook_tools.functions.catalogue import call", 1),
     ],
 )
 def test_an_upward_arrow_is_seen(module: str, source: str, line: int) -> None:
@@ -130,10 +199,13 @@ def test_an_upward_arrow_is_seen(module: str, source: str, line: int) -> None:
 @pytest.mark.parametrize(
     ("module", "source"),
     [
-        ("workbook_tools.formulas.bath", "import math\nfrom workbook_tools.quantities import Litres"),
-        ("workbook_tools.formulas.bath", "from workbook_tools.formulas.rounding import nearest"),
+        (
+            "workbook_tools.functions.formulas.bath",
+            "import math\nfrom workbook_tools.functions.quantities import Litres",
+        ),
+        ("workbook_tools.functions.formulas.bath", "from workbook_tools.functions.formulas.rounding import nearest"),
         ("workbook_tools.cli.main", "from workbook_tools import __version__\nfrom . import printing"),
-        ("workbook_tools.workbook.cells", "import openpyxl\nfrom workbook_tools.errors import SaveError"),
+        ("workbook_tools.xlsx.writing.cells", "import openpyxl\nfrom workbook_tools.errors import SaveError"),
     ],
 )
 def test_a_downward_arrow_passes(module: str, source: str) -> None:
@@ -156,10 +228,10 @@ print(json.dumps([sorted(ours), missing]))
 
 def test_formulas_and_quantities_run_on_a_bare_python() -> None:
     """As inside a spreadsheet program's own Python: no installed package is there, only the standard library."""
-    folders = ("formulas", "quantities")
+    folders = ("functions/formulas", "functions/quantities")
     names = [module_name(path) for folder in folders for path in sorted((PACKAGE / folder).rglob("*.py"))]
     names = [name for name in names if name not in NEEDS_PINT]
-    assert "workbook_tools.formulas.bath" in names
+    assert "workbook_tools.functions.formulas.bath" in names
     code = BARE.format(root=str(ROOT), names=names)
     # -S: no installed packages; -I: neither the current folder nor any variable adds some; -W error as in every test
     done = subprocess.run(

@@ -14,14 +14,14 @@ from openpyxl.cell import Cell
 from openpyxl.workbook import Workbook
 
 from demo.practice import practice
-from workbook_tools.insight.planning import visit_plan
-from workbook_tools.layouts import case_log, load
-from workbook_tools.layouts.compute import Computed
-from workbook_tools.sharing.copy import producer_copy
-from workbook_tools.sharing.visit_pages import visit_pages
-from workbook_tools.workbook.bench import build_bench
-from workbook_tools.workbook.log import build_log
-from workbook_tools.workbook.pages import build_pages
+from workbook_tools.across.planning import visit_plan
+from workbook_tools.across.visit_pages import visit_pages
+from workbook_tools.layout import case_log, load
+from workbook_tools.layout.compute import Computed
+from workbook_tools.log.building.bench import build_bench
+from workbook_tools.log.building.log_workbook import build_log
+from workbook_tools.producer.copy import producer_copy
+from workbook_tools.xlsx.printing.pages import build_pages
 
 ENOUGH = 4.5  # WCAG 2.2, 1.4.3, level AA; 3 would do for large text
 FILES = ("log", "bench", "plan", "copy")

@@ -14,17 +14,17 @@ from tests.support.office import Office
 from tests.test_built_files import Package
 from tests.test_check import Data, clean
 from tests.test_editing import complaints
-from workbook_tools.addresses import column_number
-from workbook_tools.caselog.ahead import MARK
-from workbook_tools.caselog.checking import check_log
-from workbook_tools.caselog.lending import checked_mark, lent
-from workbook_tools.caselog.merging_files import merge_files
-from workbook_tools.caselog.reading import ReadTable, read_log
 from workbook_tools.cli.main import cli
 from workbook_tools.errors import DataError, ReadError
-from workbook_tools.layouts import case_log
-from workbook_tools.workbook.editing import WorkbookEdit
-from workbook_tools.workbook.log import build_log
+from workbook_tools.layout import case_log
+from workbook_tools.log.building.log_workbook import build_log
+from workbook_tools.log.checking.log_check import check_log
+from workbook_tools.log.checking.reading import ReadTable, read_log
+from workbook_tools.log.merging.given_ids import MARK
+from workbook_tools.log.merging.lending import checked_mark, lent
+from workbook_tools.log.merging.merging_files import merge_files
+from workbook_tools.xlsx.addresses import column_number
+from workbook_tools.xlsx.editing.workbook_edit import WorkbookEdit
 
 LAYOUT = case_log()
 MOMENT = datetime.datetime(2026, 11, 25, 9, 30)

@@ -16,11 +16,11 @@ from tests.support.office import Office, OfficeError
 from tests.support.packages import replaced_in_sheets
 from tests.test_built_files import BENCH, Package
 from tests.test_check import Data, clean
-from workbook_tools.addresses import letter
-from workbook_tools.layouts import Column, case_log, load
-from workbook_tools.quantities import Quantity
-from workbook_tools.workbook.bench import build_bench
-from workbook_tools.workbook.log import build_log
+from workbook_tools.functions.quantities import Quantity
+from workbook_tools.layout import Column, case_log, load
+from workbook_tools.log.building.bench import build_bench
+from workbook_tools.log.building.log_workbook import build_log
+from workbook_tools.xlsx.addresses import letter
 
 PROVIDED = 6  # blank rows below the filled ones
 Results = dict[tuple[str, str], Any]

@@ -6,10 +6,10 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from workbook_tools.layouts import case_log
-from workbook_tools.layouts.compute import Computed
-from workbook_tools.layouts.measures import is_tally, measure
-from workbook_tools.layouts.trees import parsed
+from workbook_tools.layout import case_log
+from workbook_tools.layout.compute import Computed
+from workbook_tools.layout.expression_trees import parsed
+from workbook_tools.layout.measures import is_tally, measure
 
 LAYOUT = case_log()
 CELL = st.one_of(st.none(), st.sampled_from(("", "text", True)), st.integers(-3, 9).map(lambda n: n / 2))

@@ -13,16 +13,16 @@ from click.testing import CliRunner
 
 from tests.support.office import Office
 from tests.test_check import clean
-from workbook_tools.caselog.broken_formulas import broken_formulas
-from workbook_tools.caselog.checking import Finding, check_log
-from workbook_tools.caselog.mending import mend
-from workbook_tools.caselog.merging_files import merge_files
-from workbook_tools.caselog.reading import read_log
-from workbook_tools.caselog.upgrading import upgrade
 from workbook_tools.cli.main import cli
-from workbook_tools.layouts import case_log
-from workbook_tools.workbook.editing import WorkbookEdit
-from workbook_tools.workbook.log import build_log
+from workbook_tools.layout import case_log
+from workbook_tools.log.building.log_workbook import build_log
+from workbook_tools.log.checking.broken_formulas import broken_formulas
+from workbook_tools.log.checking.log_check import Finding, check_log
+from workbook_tools.log.checking.reading import read_log
+from workbook_tools.log.merging.merging_files import merge_files
+from workbook_tools.log.upgrading.log_upgrade import upgrade
+from workbook_tools.log.upgrading.mending import mend
+from workbook_tools.xlsx.editing.workbook_edit import WorkbookEdit
 
 LOG = case_log()
 OLDER = Path(__file__).parent / "older"

@@ -10,11 +10,11 @@ import pytest
 from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
-from workbook_tools.caselog.matching import Side, alike, alike_id, merged_columns, side, whole
-from workbook_tools.caselog.merging import Merged, merge
-from workbook_tools.caselog.reading import ReadLog, ReadTable
 from workbook_tools.errors import ReadError
-from workbook_tools.layouts import case_log
+from workbook_tools.layout import case_log
+from workbook_tools.log.checking.reading import ReadLog, ReadTable
+from workbook_tools.log.merging.log_merge import Merged, merge
+from workbook_tools.log.merging.matching import Side, alike, alike_id, merged_columns, side, whole
 
 Rows = dict[str, list[dict[str, Any]]]
 

@@ -34,17 +34,17 @@ from tests.test_built_files import Package
 from tests.test_check import Data, clean, fish, site
 from tests.test_editing import sink
 from tests.test_log_agrees import differences, opened, stored
-from workbook_tools.addresses import letter
-from workbook_tools.caselog.checking import Finding, check_log
-from workbook_tools.caselog.matching import alike, merged_columns
-from workbook_tools.caselog.merging_files import MergedFile, merge_files
-from workbook_tools.caselog.reading import read_log
 from workbook_tools.cli.main import cli
 from workbook_tools.errors import ReadError
-from workbook_tools.layouts import case_log, load
-from workbook_tools.workbook.bench import build_bench
-from workbook_tools.workbook.editing import WorkbookEdit
-from workbook_tools.workbook.log import build_log
+from workbook_tools.layout import case_log, load
+from workbook_tools.log.building.bench import build_bench
+from workbook_tools.log.building.log_workbook import build_log
+from workbook_tools.log.checking.log_check import Finding, check_log
+from workbook_tools.log.checking.reading import read_log
+from workbook_tools.log.merging.matching import alike, merged_columns
+from workbook_tools.log.merging.merging_files import MergedFile, merge_files
+from workbook_tools.xlsx.addresses import letter
+from workbook_tools.xlsx.editing.workbook_edit import WorkbookEdit
 
 LAYOUT = case_log()
 MOMENT = datetime.datetime(2026, 11, 25, 9, 30)
@@ -603,9 +603,9 @@ def test_a_log_that_is_open_is_left_alone(tmp_path: Path) -> None:
 
 SERVER = """
 import os, pathlib, shutil, signal, sys, tempfile
-from workbook_tools.caselog import merging_files
+from workbook_tools.log.merging import merging_files
 from workbook_tools.cli.main import cli
-from workbook_tools.layouts.compute import _programs
+from workbook_tools.layout.compute import _programs
 
 def dies(call):
     def counted(*args, **kwargs):

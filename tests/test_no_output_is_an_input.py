@@ -14,8 +14,8 @@ from tests.support.every_command import COMMANDS, COPY, LOG, LOGS, OLD_LOG
 from tests.test_commands import commands, options
 from workbook_tools.cli.main import cli
 from workbook_tools.errors import SaveError
-from workbook_tools.workbook.saving import save
-from workbook_tools.workbook.seen import Seen
+from workbook_tools.xlsx.saving.inputs import Seen
+from workbook_tools.xlsx.saving.whole_file import save
 
 OTHER = "other farm.xlsx"
 # a command that writes, TARGET in the place of what it writes; and whether what it writes is a case log

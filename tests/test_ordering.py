@@ -15,11 +15,11 @@ from tests.support.office import Office
 from tests.test_built_files import Package
 from tests.test_check import clean, day
 from workbook_tools.errors import LayoutError, TranslationError
-from workbook_tools.layouts import case_log, load
-from workbook_tools.layouts.load import folder
-from workbook_tools.layouts.measures import measure
-from workbook_tools.layouts.ordering import STEPS, Group, order
-from workbook_tools.workbook.log import build_log
+from workbook_tools.layout import case_log, load
+from workbook_tools.layout.load import folder
+from workbook_tools.layout.measures import measure
+from workbook_tools.layout.row_order import STEPS, Group, order
+from workbook_tools.log.building.log_workbook import build_log
 
 LOG = case_log()
 LAST_ROW = 1_048_576
@@ -99,7 +99,7 @@ def test_what_counts_over_a_later_sheet_is_read_by_later_columns_only(
     name = "case-log-round"
     (tmp_path / f"{name}.toml").write_text(round_about, encoding="utf-8")
     (tmp_path / "reference").symlink_to(folder() / "reference")
-    monkeypatch.setattr(importlib.import_module("workbook_tools.layouts.load"), "folder", lambda: tmp_path)
+    monkeypatch.setattr(importlib.import_module("workbook_tools.layout.load"), "folder", lambda: tmp_path)
     with pytest.raises(LayoutError, match="computed later"):
         load(name)
 

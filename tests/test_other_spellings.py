@@ -12,12 +12,12 @@ import pytest
 from tests.support.commands import run
 from tests.support.hostile import parts_of, zipped
 from tests.test_check import clean
-from workbook_tools.caselog.checking import check_log
 from workbook_tools.errors import ReadError
-from workbook_tools.intake import Archive, admitted
-from workbook_tools.intake.markup import double_quoted
-from workbook_tools.layouts import case_log
-from workbook_tools.workbook.log import build_log
+from workbook_tools.layout import case_log
+from workbook_tools.log.building.log_workbook import build_log
+from workbook_tools.log.checking.log_check import check_log
+from workbook_tools.xlsx.reading import Archive, admitted
+from workbook_tools.xlsx.reading.markup import double_quoted
 
 Parts = dict[str, bytes]
 ATTRIBUTE = re.compile(rb"""=("[^"'<>]*")""")

@@ -13,10 +13,10 @@ import pytest
 
 from tests.ready_files import FOLDER
 from tests.support.zip_headers import faults
-from workbook_tools import packing
 from workbook_tools.hosts import extension
-from workbook_tools.intake.contents import joined, owner_of, relations_of, relative
-from workbook_tools.packing import Packing
+from workbook_tools.xlsx import packing
+from workbook_tools.xlsx.packing import Packing
+from workbook_tools.xlsx.reading.contents import joined, owner_of, relations_of, relative
 
 MOMENT = (2026, 1, 1, 0, 0, 0)
 LINKS = '<Relationships xmlns="http://schemas.openxmlformats.org/package/2006/relationships">{}</Relationships>'
@@ -136,13 +136,18 @@ def test_a_link_is_written_from_its_part(part: str, target: str, written: str) -
 
 def test_nothing_else_writes_a_package() -> None:
     """`zipfile` is opened for writing in four places: the packing, and three zips that never leave the process."""
-    root = Path(packing.__file__).parent
+    root = Path(packing.__file__).parents[1]
     found = {
         path.relative_to(root).as_posix()
         for path in root.rglob("*.py")
         if re.search(r"ZipFile\([^)]*[\"'][wax][\"']", path.read_text(encoding="utf-8"))
     }
-    assert found == {"packing.py", "workbook/package.py", "intake/shortened.py", "intake/archive.py"}
+    assert found == {
+        "xlsx/packing.py",
+        "xlsx/writing/package.py",
+        "xlsx/reading/shortened.py",
+        "xlsx/reading/archive.py",
+    }
 
 
 @pytest.mark.parametrize("file", sorted(FOLDER.glob("*.*x*")), ids=lambda file: file.name)

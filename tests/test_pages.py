@@ -23,9 +23,9 @@ from PIL import Image
 
 from tests.support.office import Office
 from workbook_tools.errors import DataError
-from workbook_tools.layouts.amounts import amount, decimals, short
-from workbook_tools.workbook.bands import Band, Piece, broken, room, stacked
-from workbook_tools.workbook.blocks import (
+from workbook_tools.functions.quantities.amounts import amount, decimals, short
+from workbook_tools.xlsx.printing.bands import Band, Piece, broken, room, stacked
+from workbook_tools.xlsx.printing.blocks import (
     Block,
     Card,
     Cards,
@@ -47,11 +47,11 @@ from workbook_tools.workbook.blocks import (
     figure,
     text_of,
 )
-from workbook_tools.workbook.fish_drawing import fish_drawing
-from workbook_tools.workbook.page_faults import PAPERS, sized
-from workbook_tools.workbook.pages import build_pages, columns, one_page_scale, paged, sheet_names
-from workbook_tools.workbook.picture import Placed, Stroke
-from workbook_tools.workbook.text_width import lines, text_width
+from workbook_tools.xlsx.printing.page_room import PAPERS, sized
+from workbook_tools.xlsx.printing.pages import build_pages, columns, one_page_scale, paged, sheet_names
+from workbook_tools.xlsx.writing.fish_drawing import fish_drawing
+from workbook_tools.xlsx.writing.picture import Placed, Stroke
+from workbook_tools.xlsx.writing.text_width import lines, text_width
 
 PARTS = ("left", "right", "above", "left_gills", "right_gills")
 WORDS = dict.fromkeys(PARTS, "part") | {"about": 'A "fish" <outline>'}

@@ -27,10 +27,10 @@ from tests.support.office import Office
 from tests.test_built_files import MAIN, Package
 from tests.test_check import Data, clean, day
 from workbook_tools.errors import LayoutError
-from workbook_tools.layouts import case_log, load
-from workbook_tools.layouts.model import Pivot, PivotValue
-from workbook_tools.workbook.log import build_log
-from workbook_tools.workbook.pivots import PAGE_ROW, Filled, figure, last_row
+from workbook_tools.layout import case_log, load
+from workbook_tools.layout.model import Pivot, PivotValue
+from workbook_tools.log.building.log_workbook import build_log
+from workbook_tools.log.building.pivots import PAGE_ROW, Filled, figure, last_row
 
 SHEET = "Pivots"
 PIVOTS = {pivot.key: pivot for sheet in case_log().sheets for pivot in sheet.pivots}
@@ -481,6 +481,6 @@ def test_a_layout_that_contradicts_itself_is_refused(
     assert old in text
     (tmp_path / "spoilt.toml").write_text(text.replace(old, new), encoding="utf-8")
     (tmp_path / "reference").symlink_to(Path(__file__).parent.parent / "templates" / "reference")
-    monkeypatch.setattr(sys.modules["workbook_tools.layouts.load"], "folder", lambda: tmp_path)
+    monkeypatch.setattr(sys.modules["workbook_tools.layout.load"], "folder", lambda: tmp_path)
     with pytest.raises(LayoutError, match=said):
         load("spoilt")

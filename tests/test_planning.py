@@ -15,16 +15,16 @@ from hypothesis import strategies as st
 from demo.practice import practice
 from tests.test_check import day
 from tests.test_log_agrees import messy
-from workbook_tools.caselog.gate import Despite
+from workbook_tools.across.planning import BUFFER, NO_STORE, SPARE, VisitPlan, takes_in_words, visit_plan
+from workbook_tools.across.responses import responses
+from workbook_tools.across.store_stock import holding, product
+from workbook_tools.across.suggested_doses import learned_starts, planned_baths
 from workbook_tools.errors import FaultError, ReadError, WorkbookToolsError
-from workbook_tools.formulas import bath as formulas
-from workbook_tools.insight.planning import BUFFER, NO_STORE, SPARE, VisitPlan, takes_in_words, visit_plan
-from workbook_tools.insight.responses import responses
-from workbook_tools.insight.starts import learned_starts, planned_baths
-from workbook_tools.insight.store import holding, product
-from workbook_tools.layouts import case_log
-from workbook_tools.layouts.amounts import amount
-from workbook_tools.layouts.compute import Computed
+from workbook_tools.functions.formulas import bath as formulas
+from workbook_tools.functions.quantities.amounts import amount
+from workbook_tools.layout import case_log
+from workbook_tools.layout.compute import Computed
+from workbook_tools.log.gate import Despite
 
 TRICAINE = "tricaine methanesulfonate"
 TODAY = datetime.date(2026, 3, 1)

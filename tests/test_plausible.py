@@ -12,9 +12,9 @@ from typing import Any
 import pytest
 
 from tests.test_check import clean, clock
-from workbook_tools.layouts import case_log
-from workbook_tools.layouts.compute import Computed
-from workbook_tools.quantities.boundary import serial
+from workbook_tools.functions.quantities.boundary import serial
+from workbook_tools.layout import case_log
+from workbook_tools.layout.compute import Computed
 
 
 def found(table: str, position: int = 0, reference: list[dict[str, Any]] | None = None, **typed: Any) -> set[str]:

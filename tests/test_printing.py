@@ -14,8 +14,8 @@ from tests.support.hostile import parts_of, zipped
 from tests.test_check import clean
 from workbook_tools.cli.main import cli
 from workbook_tools.cli.printing import STEERING, print_json, say, visible
-from workbook_tools.layouts import case_log
-from workbook_tools.workbook.log import build_log
+from workbook_tools.layout import case_log
+from workbook_tools.log.building.log_workbook import build_log
 
 PRINTS = re.compile(r"^(click\.)?s?echo$|^print$|console\(\)\.print$|stdout\.write$")
 COMMAND_LINE = Path(__file__).parents[1] / "workbook_tools" / "cli"

@@ -24,17 +24,17 @@ from openpyxl.worksheet.worksheet import Worksheet
 from demo.practice import practice
 from tests.benchmarks.logs import data
 from tests.support import hostile
-from workbook_tools.addresses import letter
-from workbook_tools.caselog.reading import ReadLog, read_log, typed_part, typed_value
-from workbook_tools.caselog.unread import BesideValues, Unread
-from workbook_tools.intake import Archive, admitted, admitted_in_turn, native
-from workbook_tools.intake.contents import cell_sheets
-from workbook_tools.layouts import Table, case_log
-from workbook_tools.layouts.expressions import python_function
-from workbook_tools.layouts.load import column_rules
-from workbook_tools.layouts.model import Column
-from workbook_tools.quantities.boundary import serial
-from workbook_tools.workbook.log import build_log
+from workbook_tools.functions.quantities.boundary import serial
+from workbook_tools.layout import Table, case_log
+from workbook_tools.layout.expressions import python_function
+from workbook_tools.layout.load import column_rules
+from workbook_tools.layout.model import Column
+from workbook_tools.log.building.log_workbook import build_log
+from workbook_tools.log.checking.reading import ReadLog, read_log, typed_part, typed_value
+from workbook_tools.log.checking.silent_cells import BesideValues, Unread
+from workbook_tools.xlsx.addresses import letter
+from workbook_tools.xlsx.reading import Archive, admitted, admitted_in_turn, native_reader
+from workbook_tools.xlsx.reading.contents import cell_sheets
 
 MILLISECOND = 1 / 86_400_000  # both readers make times of day numbers, the one rounds to milliseconds
 REFUSED = object()
@@ -191,8 +191,8 @@ def test_a_log_in_a_mess_is_read_alike(
     change: Callable[[openpyxl.Workbook], None], size: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     if size == "large":  # read by several threads, each sheet from a workbook of its own
-        monkeypatch.setattr(native, "WORTH_A_THREAD", 0)
-        monkeypatch.setattr(native, "LARGE", 0)
+        monkeypatch.setattr(native_reader, "WORTH_A_THREAD", 0)
+        monkeypatch.setattr(native_reader, "LARGE", 0)
     path = tmp_path / "mess.xlsx"
     path.write_bytes(build_log(LAYOUT, data(12), rows=20))
     book = openpyxl.load_workbook(path)

@@ -8,8 +8,8 @@ import pytest
 
 from tests.ready_files import FOLDER, build_all
 from tests.support.packages import parts
-from workbook_tools.caselog.checking import check_log
-from workbook_tools.layouts import case_log
+from workbook_tools.layout import case_log
+from workbook_tools.log.checking.log_check import check_log
 
 NAMES = ("case-log.xlsx", "bench.xlsx", "functions.oxt")
 ADVICE = "run python3 tests/ready_files.py and commit what it wrote"

@@ -8,8 +8,8 @@ from pathlib import Path
 
 import pytest
 
-from workbook_tools.layouts import case_log
-from workbook_tools.layouts.load import folder
+from workbook_tools.layout import case_log
+from workbook_tools.layout.load import folder
 
 FILES = sorted((folder() / "reference").glob("*.csv"))
 WANTED = ("source", "edition", "read", "how_known")

@@ -26,17 +26,17 @@ from PIL import Image
 from statsmodels.duration.survfunc import SurvfuncRight
 
 from demo.practice import practice
+from workbook_tools.across import observations, suggestion
+from workbook_tools.across.curves import APART, picture, spread
+from workbook_tools.across.observations import Fish, anaesthetised, band_of
+from workbook_tools.across.responses import COLUMNS, Learned, learned_rows, responses
+from workbook_tools.across.suggestion import CAUTION, suggested
+from workbook_tools.across.survival import Curve, curve, share_within
 from workbook_tools.cli.main import cli
 from workbook_tools.errors import DataError, MissingLibraryError, WorkbookToolsError
-from workbook_tools.insight import observations, suggestion
-from workbook_tools.insight.curves import APART, picture, spread
-from workbook_tools.insight.observations import Fish, anaesthetised, band_of
-from workbook_tools.insight.responses import COLUMNS, Learned, learned_rows, responses
-from workbook_tools.insight.suggestion import CAUTION, suggested
-from workbook_tools.insight.survival import Curve, curve, share_within
-from workbook_tools.layouts import case_log
-from workbook_tools.layouts.compute import Computed
-from workbook_tools.workbook.log import build_log
+from workbook_tools.layout import case_log
+from workbook_tools.layout.compute import Computed
+from workbook_tools.log.building.log_workbook import build_log
 
 TRICAINE = "tricaine methanesulfonate"
 Record = tuple[Fish, ...]

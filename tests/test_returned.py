@@ -18,10 +18,10 @@ from tests.support.office import Office
 from tests.support.practices import MADE, TODAY, practice
 from tests.test_sharing import log, shared, treated
 from workbook_tools.errors import ReadError
-from workbook_tools.layouts import case_log
-from workbook_tools.quantities.boundary import serial
-from workbook_tools.sharing.locked import locked
-from workbook_tools.sharing.returned import Returned, differing, returned_rows
+from workbook_tools.functions.quantities.boundary import serial
+from workbook_tools.layout import case_log
+from workbook_tools.producer.locked import locked
+from workbook_tools.producer.returned_rows import Returned, differing, returned_rows
 
 FIRST = 5  # row of the first day
 DATE = datetime.date(2026, 7, 25)

@@ -7,9 +7,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.stats import hypergeom
 
-from workbook_tools.formulas import sample
-from workbook_tools.layouts import load
-from workbook_tools.layouts.compute import compute_form
+from workbook_tools.functions.formulas import sample
+from workbook_tools.layout import load
+from workbook_tools.layout.compute import compute_form
 
 LAYOUT = load("bench")
 FORM = LAYOUT.forms["sampling"][1]

@@ -20,7 +20,7 @@ from typing import IO, Any
 import pytest
 
 from workbook_tools.errors import BusyFileError, SaveError, WorkbookToolsError
-from workbook_tools.workbook.saving import save
+from workbook_tools.xlsx.saving.whole_file import save
 
 ROOT = Path(__file__).resolve().parents[1]
 OLD, NEW = b"the old log", b"the new log, which is longer"
@@ -270,7 +270,7 @@ def test_an_interrupted_save_leaves_nothing(path: Path, monkeypatch: pytest.Monk
 DIES = """
 import os, shutil, signal, sys
 from pathlib import Path
-from workbook_tools.workbook.saving import save
+from workbook_tools.xlsx.saving.whole_file import save
 
 def piece_by_piece(source, target):
     for number, byte in enumerate(source.read()):
@@ -329,7 +329,7 @@ def test_refusals_are_of_the_one_tree() -> None:
 SAVES_FOR_EVER = """
 import sys
 from pathlib import Path
-from workbook_tools.workbook.saving import save
+from workbook_tools.xlsx.saving.whole_file import save
 
 path, sizes = Path(sys.argv[1]), (400_000, 900_000)
 print("ready", flush=True)

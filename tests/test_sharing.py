@@ -24,21 +24,21 @@ from tests.support.commands import run
 from tests.support.office import Office, OfficeFailedError
 from tests.support.practices import MADE, TODAY, practice
 from workbook_tools import call
-from workbook_tools.caselog.gate import Despite
 from workbook_tools.errors import DataError, HostError, ReadError
-from workbook_tools.formulas import unit
-from workbook_tools.layouts import case_log
-from workbook_tools.layouts.amounts import amount
-from workbook_tools.layouts.compute import Computed
-from workbook_tools.sharing import pdf as printing
-from workbook_tools.sharing.chart_sheet import CHART_ROWS
-from workbook_tools.sharing.copy import ProducerCopy, producer_copy
-from workbook_tools.sharing.daily_sheet import KEYS, heading_key
-from workbook_tools.sharing.locked import LONGEST, checked_password, locked, password_of, unlocked
-from workbook_tools.sharing.returned import headings
-from workbook_tools.sharing.units import Units
-from workbook_tools.sharing.words import LISTED, Words, languages, log_word, table
-from workbook_tools.workbook.log import build_log
+from workbook_tools.functions.formulas import unit
+from workbook_tools.functions.quantities.amounts import amount
+from workbook_tools.layout import case_log
+from workbook_tools.layout.compute import Computed
+from workbook_tools.log.building.log_workbook import build_log
+from workbook_tools.log.gate import Despite
+from workbook_tools.producer import pdf as printing
+from workbook_tools.producer.chart_sheet import CHART_ROWS
+from workbook_tools.producer.copy import ProducerCopy, producer_copy
+from workbook_tools.producer.daily_sheet import KEYS, heading_key
+from workbook_tools.producer.locked import LONGEST, checked_password, locked, password_of, unlocked
+from workbook_tools.producer.returned_rows import headings
+from workbook_tools.producer.units import Units
+from workbook_tools.producer.words import LISTED, Words, languages, log_word, table
 
 ROOT = Path(__file__).resolve().parent.parent
 FORMULA_LIKE = (

@@ -11,11 +11,11 @@ from hypothesis import strategies as st
 
 from tests.fuzz.mutations import tiny
 from tests.support.hostile import MAIN, RELATIONS, parts_of, replaced, zipped
-from workbook_tools.addresses import column_number
-from workbook_tools.caselog.reading import read_log
 from workbook_tools.errors import ReadError
-from workbook_tools.intake import admitted, sheets_ahead, whole_sheet
-from workbook_tools.layouts import case_log
+from workbook_tools.layout import case_log
+from workbook_tools.log.checking.reading import read_log
+from workbook_tools.xlsx.addresses import column_number
+from workbook_tools.xlsx.reading import admitted, sheets_ahead, whole_sheet
 
 PARTS, SHEET, NAME = parts_of(tiny()), "xl/s.xml", "Sites"
 WHOLE, COLUMNS = 2, 3  # rows at the top, and columns below them, that are asked for

@@ -14,16 +14,16 @@ from click.testing import CliRunner
 from demo.practice import practice
 from tests.support.leaks import in_bytes, raw_parts
 from tests.support.office import Office
-from workbook_tools.caselog.checking import check_log
-from workbook_tools.caselog.merging_files import merge_files
-from workbook_tools.caselog.reading import read_log
 from workbook_tools.cli.main import cli
-from workbook_tools.layouts import case_log
-from workbook_tools.layouts.compute import Computed
-from workbook_tools.sharing.copy import producer_copy
-from workbook_tools.sharing.taken_back import UNVERIFIED, taken_back
-from workbook_tools.workbook.key import key_of, with_key
-from workbook_tools.workbook.log import build_log
+from workbook_tools.layout import case_log
+from workbook_tools.layout.compute import Computed
+from workbook_tools.log.building.log_workbook import build_log
+from workbook_tools.log.building.seal_key import key_of, with_key
+from workbook_tools.log.checking.log_check import check_log
+from workbook_tools.log.checking.reading import read_log
+from workbook_tools.log.merging.merging_files import merge_files
+from workbook_tools.producer.copy import producer_copy
+from workbook_tools.producer.returned_copy import UNVERIFIED, taken_back
 
 MADE = datetime.datetime(2026, 11, 25, 9)
 

@@ -22,15 +22,15 @@ from tests.support.office import Office
 from tests.test_built_files import Package
 from tests.test_check import ROWS, clean, day
 from tests.test_editing import MAIN, cells, changed, complaints, parts
-from workbook_tools.addresses import letter
-from workbook_tools.caselog import upgrading
-from workbook_tools.caselog.checking import check_log
-from workbook_tools.caselog.reading import read_log
-from workbook_tools.caselog.upgrading import Upgrade, upgrade, upgraded
 from workbook_tools.errors import EditError, NameTakenError, ReadError
-from workbook_tools.layouts import Layout
-from workbook_tools.workbook.editing import WorkbookEdit
-from workbook_tools.workbook.log import build_log
+from workbook_tools.layout import Layout
+from workbook_tools.log.building.log_workbook import build_log
+from workbook_tools.log.checking.log_check import check_log
+from workbook_tools.log.checking.reading import read_log
+from workbook_tools.log.upgrading import log_upgrade
+from workbook_tools.log.upgrading.log_upgrade import Upgrade, upgrade, upgraded
+from workbook_tools.xlsx.addresses import letter
+from workbook_tools.xlsx.editing.workbook_edit import WorkbookEdit
 
 Data = dict[str, list[dict[str, Any]]]
 
@@ -220,7 +220,7 @@ def test_a_persons_cells_that_share_our_formula(log: Path, following: Layout, tm
     row = rows.edit(30)
     model = rows.peek(8)
     assert model is not None
-    from workbook_tools.workbook.sheet_rows import copied
+    from workbook_tools.xlsx.editing.sheet_rows import copied
 
     cell = copied(model.cells[10])
     cell.set("r", "J30")
@@ -309,7 +309,7 @@ def test_rules_of_the_persons_own_stay_and_ours_that_were_taken_off_stay_off(
 def test_a_column_of_the_persons_own_by_a_new_name_is_taken_over(log: Path, following: Layout, tmp_path: Path) -> None:
     place = WorkbookEdit(log.read_bytes()).tables()["Stocks"]
     edit = WorkbookEdit(log.read_bytes())
-    from workbook_tools.workbook.editing import NewColumn
+    from workbook_tools.xlsx.editing.workbook_edit import NewColumn
 
     edit.append_columns("Stocks", [NewColumn("harvested ON", results=[day(2026, 5, 1)])])
     log.write_bytes(edit.content())
@@ -383,7 +383,7 @@ def rename_sheet(path: Path) -> None:
 
 
 def take_a_name(path: Path) -> None:
-    from workbook_tools.workbook.editing import NewColumn
+    from workbook_tools.xlsx.editing.workbook_edit import NewColumn
 
     edit = WorkbookEdit(path.read_bytes())
     edit.append_columns("Stocks", [NewColumn("Days kept", results=[12])])
@@ -445,13 +445,13 @@ def test_a_result_that_would_lose_something_is_not_saved(
     log: Path, following: Layout, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """The last look at what was typed, before anything is written."""
-    run = upgrading.Renewal.run
+    run = log_upgrade.Renewal.run
 
     def careless(work: Any) -> None:
         run(work)
         work.edit.put("Fish", 6, 4, 1)
 
-    monkeypatch.setattr(upgrading.Renewal, "run", careless)
+    monkeypatch.setattr(log_upgrade.Renewal, "run", careless)
     before = log.read_bytes()
     with pytest.raises(EditError, match=r"Fish!D6: would become 1\.0 instead of 310\.5; nothing was changed"):
         upgrade(log, following)
@@ -464,7 +464,7 @@ KILLS = """
 import json, os, shutil, signal, sys
 from pathlib import Path
 from tests.support.next_layout import next_layouts
-from workbook_tools.caselog import upgrading
+from workbook_tools.log.upgrading import log_upgrade
 
 folder, log = Path(sys.argv[1]), Path(sys.argv[2])
 old = log.read_bytes()
@@ -505,12 +505,12 @@ def dying(at, work, done, layout):
     os.fdopen = lambda *a, **k: Slow(whole(*a, **k), step)
     watched = ("open", "os.rename", "os.remove", "os.chmod", "shutil.copyfile", "shutil.copystat", "tempfile.mkstemp")
     sys.addaudithook(lambda event, _: step() if event in watched else None)
-    upgrading.upgraded = lambda path, layout: done
-    upgrading.upgrade(work, layout)
+    log_upgrade.upgraded = lambda path, layout: done
+    log_upgrade.upgrade(work, layout)
 
 
 with next_layouts(folder) as layout:
-    upgraded, known = upgrading.upgraded, {}
+    upgraded, known = log_upgrade.upgraded, {}
 
     def once(path, layout):  # the same bytes are brought up to date once: it takes seconds
         content = path.read_bytes()
@@ -518,8 +518,8 @@ with next_layouts(folder) as layout:
             known[content] = upgraded(path, layout)
         return known[content]
 
-    upgrading.upgraded = once
-    done = upgrading.upgraded(log, layout)
+    log_upgrade.upgraded = once
+    done = log_upgrade.upgraded(log, layout)
     found = []
     at = 0
     while True:
@@ -538,7 +538,7 @@ with next_layouts(folder) as layout:
         if not killed:
             break
         if at % 8 == 1:  # each takes as long as a whole upgrade
-            upgrading.upgrade(work, layout)
+            log_upgrade.upgrade(work, layout)
             found[-1].append(work.read_bytes() == done.content)
         shutil.rmtree(place)
 print(json.dumps(found))

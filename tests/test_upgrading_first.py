@@ -20,15 +20,15 @@ from tests.test_built_files import Package
 from tests.test_check import ROWS, clean, day
 from tests.test_editing import cells, complaints
 from tests.test_upgrading import computed_alike, package_formula, stored
-from workbook_tools.addresses import letter
-from workbook_tools.caselog.checking import check_log
-from workbook_tools.caselog.reading import read_log
-from workbook_tools.caselog.upgrading import Upgrade, same_columns, upgraded
-from workbook_tools.layouts import Column, Layout, Table, case_log, load
-from workbook_tools.layouts.compute import Computed
-from workbook_tools.workbook.boards import ASKED_COLUMN, ASKED_ROW, board_results
-from workbook_tools.workbook.editing import NewColumn, WorkbookEdit
-from workbook_tools.workbook.log import build_log
+from workbook_tools.layout import Column, Layout, Table, case_log, load
+from workbook_tools.layout.compute import Computed
+from workbook_tools.log.building.boards import ASKED_COLUMN, ASKED_ROW, board_results
+from workbook_tools.log.building.log_workbook import build_log
+from workbook_tools.log.checking.log_check import check_log
+from workbook_tools.log.checking.reading import read_log
+from workbook_tools.log.upgrading.log_upgrade import Upgrade, same_columns, upgraded
+from workbook_tools.xlsx.addresses import letter
+from workbook_tools.xlsx.editing.workbook_edit import NewColumn, WorkbookEdit
 
 LAYOUT = case_log()
 

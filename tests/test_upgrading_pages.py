@@ -14,10 +14,10 @@ from tests.support.office import Office
 from tests.test_check import ROWS, clean
 from tests.test_editing import MAIN, complaints
 from tests.test_upgrading import write
-from workbook_tools.caselog.upgrading import upgraded
-from workbook_tools.layouts import case_log
-from workbook_tools.workbook.appending import set_width
-from workbook_tools.workbook.editing import WorkbookEdit
+from workbook_tools.layout import case_log
+from workbook_tools.log.upgrading.log_upgrade import upgraded
+from workbook_tools.xlsx.editing.appending import set_width
+from workbook_tools.xlsx.editing.workbook_edit import WorkbookEdit
 
 
 def write_bytes(path: Path, content: bytes) -> Path:

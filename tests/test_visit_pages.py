@@ -18,15 +18,15 @@ from demo.practice import practice
 from tests.support.office import Office
 from tests.test_commands import run
 from tests.test_planning import TODAY, TRICAINE, VISIT_DAY, log, plain, planned
-from workbook_tools.caselog.gate import Despite
-from workbook_tools.formulas import bath as formulas
-from workbook_tools.insight.planning import VisitPlan, visit_plan
-from workbook_tools.layouts import Column, Layout, case_log
-from workbook_tools.layouts.compute import Computed
-from workbook_tools.sharing.visit_pages import examination_blocks, label, parts, shown, visit_pages
-from workbook_tools.workbook.blocks import Drawing, Page, Table
-from workbook_tools.workbook.log import build_log
-from workbook_tools.workbook.pages import build_pages
+from workbook_tools.across.planning import VisitPlan, visit_plan
+from workbook_tools.across.visit_pages import examination_blocks, label, parts, shown, visit_pages
+from workbook_tools.functions.formulas import bath as formulas
+from workbook_tools.layout import Column, Layout, case_log
+from workbook_tools.layout.compute import Computed
+from workbook_tools.log.building.log_workbook import build_log
+from workbook_tools.log.gate import Despite
+from workbook_tools.xlsx.printing.blocks import Drawing, Page, Table
+from workbook_tools.xlsx.printing.pages import build_pages
 
 KNOWN = [Despite("B005", "a mixture of the practice"), Despite("Follow-ups row 6", "typed without its name")]
 ODD = "=SUM(A1) tub, as somebody painted it: 'deep one'"

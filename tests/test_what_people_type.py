@@ -36,12 +36,12 @@ from tests.support.typed_rows import (
 )
 from tests.support.write_what_you_type import GUIDE, guide
 from tests.test_check import clean, findings, made, placed, typed
-from workbook_tools.addresses import column_number
-from workbook_tools.caselog.checking import Checked, check_log
-from workbook_tools.caselog.reading import read_log
-from workbook_tools.caselog.unread import Unread, sheet_parts
-from workbook_tools.intake.archive import Archive
-from workbook_tools.layouts import case_log
+from workbook_tools.layout import case_log
+from workbook_tools.log.checking.log_check import Checked, check_log
+from workbook_tools.log.checking.reading import read_log
+from workbook_tools.log.checking.silent_cells import Unread, sheet_parts
+from workbook_tools.xlsx.addresses import column_number
+from workbook_tools.xlsx.reading.archive import Archive
 
 UNUSUAL = ("dose-outside-reference", "more-water")
 FIRST = 6  # first row of every table

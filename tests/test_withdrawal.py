@@ -13,12 +13,12 @@ import pytest
 from tests.support.office import Office
 from tests.test_check import Data, clean, day
 from tests.test_log_agrees import check_log as check_agrees
-from workbook_tools.caselog.checking import check_log
-from workbook_tools.layouts import case_log
-from workbook_tools.layouts.compute import Computed
-from workbook_tools.quantities import Quantity
-from workbook_tools.sharing.release import as_of
-from workbook_tools.workbook.log import build_log
+from workbook_tools.functions.quantities import Quantity
+from workbook_tools.layout import case_log
+from workbook_tools.layout.compute import Computed
+from workbook_tools.log.building.log_workbook import build_log
+from workbook_tools.log.checking.log_check import check_log
+from workbook_tools.producer.release import as_of
 
 LOG = case_log()
 FIRST = day(2026, 2, 1)  # the last day of every treatment here

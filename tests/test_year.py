@@ -19,13 +19,13 @@ from demo.practice import practice
 from tests.support.office import Office
 from tests.test_check import Data
 from tests.test_pivots import frame, with_bath, with_seconds
-from workbook_tools.caselog.checking import Checked, check_log
-from workbook_tools.caselog.merging_files import merge_files
-from workbook_tools.insight.summary import summary
-from workbook_tools.layouts import Column, case_log
-from workbook_tools.layouts.compute import Computed
-from workbook_tools.layouts.showing import EPOCH
-from workbook_tools.workbook.log import build_log
+from workbook_tools.across.summary import summary
+from workbook_tools.layout import Column, case_log
+from workbook_tools.layout.compute import Computed
+from workbook_tools.layout.shown_values import EPOCH
+from workbook_tools.log.building.log_workbook import build_log
+from workbook_tools.log.checking.log_check import Checked, check_log
+from workbook_tools.log.merging.merging_files import merge_files
 
 PROVIDED = 170
 

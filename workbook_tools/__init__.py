@@ -9,7 +9,7 @@ __all__ = ["__version__", "call"]
 
 
 def call(name: str, *args: object) -> Any:
-    """Answer of a catalogue function by its worksheet name; see `workbook_tools.catalogue.call`."""
-    from workbook_tools.catalogue import call as catalogue_call  # kept out of the import for a quick start
+    """Answer of a catalogue function by its worksheet name; see `workbook_tools.functions.catalogue.call`."""
+    from workbook_tools.functions.catalogue import call as catalogue_call  # kept out of the import for a quick start
 
     return catalogue_call(name, *args)

@@ -34,7 +34,7 @@ def wanted(baths: int) -> Iterator[tuple[int, int, object]]:
 
 
 def own(source: Path, target: Path, baths: int) -> None:
-    from workbook_tools.workbook.editing import WorkbookEdit
+    from workbook_tools.xlsx.editing.workbook_edit import WorkbookEdit
 
     edit = WorkbookEdit(source.read_bytes(), source)
     for row, column, value in wanted(baths):
@@ -87,8 +87,8 @@ def main() -> None:
         print(json.dumps({"seconds": seconds, "megabytes": peak}))
         return
     from tests.benchmarks.logs import data
-    from workbook_tools.layouts import case_log
-    from workbook_tools.workbook.log import build_log
+    from workbook_tools.layout import case_log
+    from workbook_tools.log.building.log_workbook import build_log
 
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name)

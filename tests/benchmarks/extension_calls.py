@@ -19,8 +19,8 @@ from tests.hosts.profile import new_profile
 from tests.support import office_process
 from tests.support.office_process import OfficeProcess
 from tests.support.plain_workbook import CellContent, Formula, write
+from workbook_tools.functions.texts.cell_text import cell_text
 from workbook_tools.hosts import extension
-from workbook_tools.hosts.cell_text import cell_text
 
 CALLS = 10_000
 REPEATS = 7

@@ -50,8 +50,8 @@ Figures = dict[str, Any]
 def make(folder: Path, logs: int) -> None:
     """So many logs in folders of a hundred."""
     from demo.practice import practice
-    from workbook_tools.layouts import case_log
-    from workbook_tools.workbook.log import build_log
+    from workbook_tools.layout import case_log
+    from workbook_tools.log.building.log_workbook import build_log
 
     made = folder / ".made"
     made.mkdir(parents=True, exist_ok=True)
@@ -72,7 +72,7 @@ Job = Callable[[Path, Path], Iterator[Any]]
 
 
 def _gather(logs: Path, out: Path, place: Any) -> Iterator[Any]:
-    from workbook_tools.programme.gathering import gather
+    from workbook_tools.across.many_logs.gathering import gather
 
     yield None
     with place as work:
@@ -80,13 +80,13 @@ def _gather(logs: Path, out: Path, place: Any) -> Iterator[Any]:
 
 
 def ours_1(logs: Path, out: Path) -> Iterator[Any]:
-    from workbook_tools.programme.fan_out import local
+    from workbook_tools.across.many_logs.fan_out import local
 
     return _gather(logs, out, local(1))
 
 
 def ours_2(logs: Path, out: Path) -> Iterator[Any]:
-    from workbook_tools.programme.fan_out import local
+    from workbook_tools.across.many_logs.fan_out import local
 
     return _gather(logs, out, local(2))
 
@@ -98,7 +98,7 @@ def again(logs: Path, out: Path) -> Iterator[Any]:
 def _dask(logs: Path, out: Path, workers: int) -> Iterator[Any]:
     import distributed
 
-    from workbook_tools.programme.fan_out import cluster
+    from workbook_tools.across.many_logs.fan_out import cluster
 
     with distributed.LocalCluster(
         n_workers=workers, threads_per_worker=1, dashboard_address=None, silence_logs=50
@@ -159,7 +159,7 @@ def fastexcel(logs: Path, out: Path) -> Iterator[Any]:
 
 
 def ask_pyarrow(logs: Path, out: Path) -> Iterator[Any]:
-    from workbook_tools.programme.answers import Programme
+    from workbook_tools.across.many_logs.answers import Programme
 
     path = out.with_name(f"{BASE}.parquet")
     yield None
@@ -259,8 +259,8 @@ def digest(table: Path) -> str:
     """A digest of all rows of all tables, in their order."""
     import pyarrow.csv
 
-    from workbook_tools.programme.columns import kinds
-    from workbook_tools.programme.dataset import Dataset
+    from workbook_tools.across.many_logs.columns import kinds
+    from workbook_tools.across.many_logs.dataset import Dataset
 
     data, found = Dataset(table), hashlib.sha256()
     for name in kinds():

@@ -79,16 +79,16 @@ def values_of(folder: Path) -> list[tuple[str, list[list[Any]]]]:
 
 
 def build(baths: int, folder: Path) -> Timed:
-    from workbook_tools.layouts import case_log
-    from workbook_tools.workbook.log import build_log
+    from workbook_tools.layout import case_log
+    from workbook_tools.log.building.log_workbook import build_log
 
     rows = data(baths)
     return lambda: (folder / "built.xlsx").write_bytes(build_log(case_log(), rows, rows=1))
 
 
 def results(baths: int, folder: Path) -> Timed:
-    from workbook_tools.layouts import case_log
-    from workbook_tools.layouts.compute import Computed
+    from workbook_tools.layout import case_log
+    from workbook_tools.layout.compute import Computed
 
     del folder
     rows = data(baths)
@@ -136,7 +136,7 @@ def xlsxwriter(baths: int, folder: Path) -> Timed:
 
 
 def deflate(baths: int, folder: Path) -> Timed:
-    from workbook_tools.packing import COMPRESSION
+    from workbook_tools.xlsx.packing import COMPRESSION
 
     del baths
     parts = parts_of(folder)
@@ -147,8 +147,8 @@ def deflate(baths: int, folder: Path) -> Timed:
 
 
 def read(baths: int, folder: Path) -> Timed:
-    from workbook_tools.caselog.reading import read_log
-    from workbook_tools.layouts import case_log
+    from workbook_tools.layout import case_log
+    from workbook_tools.log.checking.reading import read_log
 
     def timed() -> None:
         log = read_log(log_of(folder), case_log())
@@ -159,8 +159,8 @@ def read(baths: int, folder: Path) -> Timed:
 
 
 def validate(baths: int, folder: Path) -> Timed:
-    from workbook_tools.caselog.reading import read_log
-    from workbook_tools.layouts import case_log
+    from workbook_tools.layout import case_log
+    from workbook_tools.log.checking.reading import read_log
 
     def timed() -> None:
         log = read_log(log_of(folder), case_log())
@@ -171,8 +171,8 @@ def validate(baths: int, folder: Path) -> Timed:
 
 
 def check(baths: int, folder: Path) -> Timed:
-    from workbook_tools.caselog.checking import check_log
-    from workbook_tools.layouts import case_log
+    from workbook_tools.layout import case_log
+    from workbook_tools.log.checking.log_check import check_log
 
     del baths
     return lambda: check_log(log_of(folder), case_log())
@@ -229,10 +229,10 @@ def parse(baths: int, folder: Path) -> Timed:
 
 
 def share(baths: int, folder: Path) -> Timed:
-    from workbook_tools.caselog.reading import read_log
-    from workbook_tools.layouts import case_log
-    from workbook_tools.sharing.audit import audit
-    from workbook_tools.sharing.copy import producer_copy
+    from workbook_tools.layout import case_log
+    from workbook_tools.log.checking.reading import read_log
+    from workbook_tools.producer.audit import audit
+    from workbook_tools.producer.copy import producer_copy
 
     del baths
 
@@ -246,8 +246,8 @@ def share(baths: int, folder: Path) -> Timed:
 
 
 def merge(baths: int, folder: Path) -> Timed:
-    from workbook_tools.caselog.merging_files import merge_files
-    from workbook_tools.layouts import case_log
+    from workbook_tools.layout import case_log
+    from workbook_tools.log.merging.merging_files import merge_files
 
     del baths
     return lambda: merge_files(log_of(folder), [folder / "copy.xlsx"], case_log(), MOMENT)
@@ -292,8 +292,8 @@ ONCE = ("help", "calc", "pass")
 
 def prepare(baths: int, folder: Path, copy: bool) -> None:
     """The files that jobs read."""
-    from workbook_tools.layouts import case_log
-    from workbook_tools.workbook.log import build_log
+    from workbook_tools.layout import case_log
+    from workbook_tools.log.building.log_workbook import build_log
 
     log_of(folder).write_bytes(build_log(case_log(), data(baths), rows=1))
     if copy:
@@ -302,7 +302,7 @@ def prepare(baths: int, folder: Path, copy: bool) -> None:
 
 def one(job: str, baths: int, folder: Path) -> Figures:
     """Figures of one job; runs in a process of its own."""
-    from workbook_tools.layouts import case_log
+    from workbook_tools.layout import case_log
 
     case_log()  # read from its files once
     timed = JOBS[job](baths, folder)

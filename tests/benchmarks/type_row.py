@@ -18,8 +18,8 @@ sys.path.insert(0, str(ROOT))
 
 from tests.benchmarks.logs import data  # noqa: E402
 from tests.support.office import Office  # noqa: E402
-from workbook_tools.layouts import case_log  # noqa: E402
-from workbook_tools.workbook.log import build_log  # noqa: E402
+from workbook_tools.layout import case_log  # noqa: E402
+from workbook_tools.log.building.log_workbook import build_log  # noqa: E402
 
 SIZES = (2_000, 20_000)
 TIMES = 5

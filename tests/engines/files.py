@@ -13,9 +13,9 @@ from tests.support.practices import Practice, practice
 from tests.test_built_files import BENCH, built
 from tests.test_check import clean
 from workbook_tools.cli.main import cli
-from workbook_tools.layouts import case_log, load
-from workbook_tools.workbook.bench import build_bench
-from workbook_tools.workbook.log import build_log
+from workbook_tools.layout import case_log, load
+from workbook_tools.log.building.bench import build_bench
+from workbook_tools.log.building.log_workbook import build_log
 
 FEW = 3  # rows provided
 SEED = 4  # of the practice whose texts give trouble

@@ -12,7 +12,7 @@ from tests.engines.agreeing import MILLISECOND, SHOWN, check_read, same
 from tests.engines.files import FILES, troubled
 from tests.engines.readers import Cell, Cells, Place, read_by_calamine, read_by_exceljs
 from tests.prepare import EnginePrograms
-from workbook_tools.layouts import case_log
+from workbook_tools.layout import case_log
 
 FileOf = Callable[[str], Path]
 CellsOf = Callable[[str], Cells]

@@ -17,10 +17,10 @@ from typing import Any
 from tests.support.first_version import OLDER, first_log
 from tests.support.packages import without_column_formulas
 from tests.test_check import clean
-from workbook_tools.caselog.checking import check_log
-from workbook_tools.caselog.reading import read_log
-from workbook_tools.layouts import Layout, case_log, load
-from workbook_tools.workbook.log import build_log
+from workbook_tools.layout import Layout, case_log, load
+from workbook_tools.log.building.log_workbook import build_log
+from workbook_tools.log.checking.log_check import check_log
+from workbook_tools.log.checking.reading import read_log
 
 LOG, COPY = "River farm.xlsx", "tablet.xlsx"
 OLD_LOG, BROKEN_LOG = "River farm 2025.xlsx", "River farm saved elsewhere.xlsx"

@@ -14,8 +14,8 @@ from tests.faults import disk, run
 from tests.faults.jobs import JOBS, Job, Judge
 from tests.faults.power import Platter, cuts
 from workbook_tools.cli.main import cli
-from workbook_tools.workbook import saving
-from workbook_tools.workbook.seen import Seen
+from workbook_tools.xlsx.saving import whole_file
+from workbook_tools.xlsx.saving.inputs import Seen
 
 BY_NAME = {job.name: job for job in JOBS}
 FEWER = {"upgrade": 3}  # it takes seconds each time
@@ -85,12 +85,12 @@ def leaving(path: Path, content: bytes, replace: bool = False, seen: Any = None,
         return whole(path, content, replace, seen, in_place=in_place)
 
 
-whole = saving.save
+whole = whole_file.save
 
 
 def with_saver(saver: Callable[..., Any], job: Job, patch: pytest.MonkeyPatch, faults: int) -> run.Figures:
     """For commands that look for the saver when they run, not when they are imported."""
-    patch.setattr(saving, "save", saver)
+    patch.setattr(whole_file, "save", saver)
     return run.tried(faults, (job,), random_cuts=2)
 
 
@@ -123,7 +123,7 @@ def test_a_saver_that_does_not_look_writes_over_a_newer_save(monkeypatch: pytest
         trial.strike(newer, 2)
         assert trial.figures.wrong == []
         monkeypatch.setattr(Seen, "check", lambda _: None)
-        monkeypatch.setattr(saving, "_check_same", lambda *_: None)
+        monkeypatch.setattr(whole_file, "_check_same", lambda *_: None)
         trial.strike(newer, 2)
         assert any("what another program saved is gone" in line for line in trial.figures.lost)
 

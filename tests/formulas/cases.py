@@ -8,8 +8,8 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from workbook_tools.catalogue import call, entry
 from workbook_tools.errors import ArgumentError
+from workbook_tools.functions.catalogue import call, entry
 
 CASES = Path(__file__).parents[1] / "published" / "cases.csv"
 

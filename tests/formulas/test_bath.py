@@ -23,9 +23,9 @@ from tests.formulas.test_vessel import (
     pairs,
 )
 from tests.support.published import Case, published
-from workbook_tools.catalogue import Entry
 from workbook_tools.errors import ArgumentError
-from workbook_tools.formulas import bath, vessel
+from workbook_tools.functions.catalogue import Entry
+from workbook_tools.functions.formulas import bath, vessel
 
 volumes = st.floats(0.1, 1e5)
 doses = st.floats(0.01, 1e4)

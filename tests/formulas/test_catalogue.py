@@ -6,9 +6,9 @@ import importlib
 import inspect
 import pkgutil
 
-import workbook_tools.formulas as package
-from workbook_tools.catalogue import entries
-from workbook_tools.quantities.checking import topic_of
+import workbook_tools.functions.formulas as package
+from workbook_tools.functions.catalogue import entries
+from workbook_tools.functions.quantities.checking import topic_of
 
 
 def test_every_checked_function_is_offered_by_its_topic() -> None:
@@ -23,7 +23,11 @@ def test_every_checked_function_is_offered_by_its_topic() -> None:
 
 
 def test_topics() -> None:
-    assert topic_of("workbook_tools.formulas.bath.top_ups") == topic_of("workbook_tools.formulas.bath") == "bath"
+    assert (
+        topic_of("workbook_tools.functions.formulas.bath.top_ups")
+        == topic_of("workbook_tools.functions.formulas.bath")
+        == "bath"
+    )
     assert topic_of("somewhere.vessel") == "vessel"
     for found in entries():
         assert found.function.__module__.split(".")[2] == found.topic

@@ -15,10 +15,10 @@ from openpyxl.utils import get_column_letter
 from python_calamine import CalamineWorkbook
 
 from tests.formulas.cases import attempt
-from workbook_tools.catalogue import entries, entry
 from workbook_tools.errors import ArgumentError
-from workbook_tools.hosts.cell_text import cell_text, translatable
-from workbook_tools.hosts.worksheet_functions import ALLOWED, FORMULA_LIMIT
+from workbook_tools.functions.catalogue import entries, entry
+from workbook_tools.functions.texts.cell_text import cell_text, translatable
+from workbook_tools.functions.texts.worksheet_functions import ALLOWED, FORMULA_LIMIT
 
 TOPICS = ("ph", "water", "dose", "feed", "hold", "sample", "clean")
 WRONG = ("wrong type", "out of range")

@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from tests.formulas.cases import Case, attempt, check, published
 from workbook_tools.errors import ArgumentError
-from workbook_tools.formulas import bath, clean, dose, feed
+from workbook_tools.functions.formulas import bath, clean, dose, feed
 
 CASES = [*published("FEED"), *published("CLEAN")]
 

@@ -12,9 +12,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from tests.formulas.cases import Case, check, published
-from workbook_tools.catalogue import call
 from workbook_tools.errors import ArgumentError
-from workbook_tools.formulas import hold
+from workbook_tools.functions.catalogue import call
+from workbook_tools.functions.formulas import hold
 
 
 @pytest.mark.parametrize("case", published("HOLD"), ids=lambda case: case.case)

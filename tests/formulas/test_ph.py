@@ -14,9 +14,9 @@ from hypothesis import strategies as st
 
 from tests.formulas.cases import Case, attempt, check, published
 from workbook_tools.errors import ArgumentError
-from workbook_tools.formulas import bath, carbonate, ph
-from workbook_tools.formulas.ph.prediction import MOST_BICARBONATE
-from workbook_tools.quantities import Quantity
+from workbook_tools.functions.formulas import bath, carbonate, ph
+from workbook_tools.functions.formulas.ph.prediction import MOST_BICARBONATE
+from workbook_tools.functions.quantities import Quantity
 
 # what the trade meets: pH, alkalinity mg/L CaCO3, temperature C, tricaine mg/L, bicarbonate mg/L
 WATERS = [

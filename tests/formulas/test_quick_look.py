@@ -8,9 +8,9 @@ from typing import Any
 
 import pytest
 
-from workbook_tools.catalogue import entries
-from workbook_tools.quantities import Choice, Quantity
-from workbook_tools.quantities.kinds import Kind
+from workbook_tools.functions.catalogue import entries
+from workbook_tools.functions.quantities import Choice, Quantity
+from workbook_tools.functions.quantities.kinds import Kind
 
 
 def candidates(kind: Kind) -> list[Any]:

@@ -10,9 +10,9 @@ from typing import Any
 import pytest
 
 from tests.formulas.cases import attempt
-from workbook_tools.catalogue import entries, entry
 from workbook_tools.errors import ArgumentError
-from workbook_tools.quantities import Parameter, Quantity, Series
+from workbook_tools.functions.catalogue import entries, entry
+from workbook_tools.functions.quantities import Parameter, Quantity, Series
 
 NAMES = [found.name for found in entries() if found.topic in ("ph", "water", "dose", "feed", "hold", "sample", "clean")]
 NEVER = (None, "", "text", True, math.nan, math.inf, -math.inf, 1e308, -1e308, 10**400, [1, 2], {})

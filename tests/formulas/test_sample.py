@@ -16,7 +16,7 @@ from statsmodels.stats.proportion import proportion_confint
 
 from tests.formulas.cases import Case, attempt, check, published
 from workbook_tools.errors import ArgumentError
-from workbook_tools.formulas import sample
+from workbook_tools.functions.formulas import sample
 
 
 @pytest.mark.parametrize("case", published("SAMPLE"), ids=lambda case: case.case)

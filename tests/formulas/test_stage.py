@@ -12,10 +12,10 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from tests.formulas.test_vessel import Edge, check_limit, check_pair, check_refused, edges, limits, pairs
-from workbook_tools.catalogue import call
 from workbook_tools.errors import ArgumentError
-from workbook_tools.formulas import stage
-from workbook_tools.quantities.boundary import serial
+from workbook_tools.functions.catalogue import call
+from workbook_tools.functions.formulas import stage
+from workbook_tools.functions.quantities.boundary import serial
 
 TABLE = Path(__file__).parents[2] / "templates" / "reference" / "stages.csv"
 DAY = 86_400

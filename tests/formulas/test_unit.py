@@ -27,9 +27,9 @@ from tests.formulas.test_vessel import (
 )
 from tests.support.published import Case, published
 from workbook_tools.errors import ArgumentError
-from workbook_tools.formulas import unit
-from workbook_tools.formulas.unit_table import PREFIXES, UNITS
-from workbook_tools.quantities import unit_table_writer
+from workbook_tools.functions.formulas import unit
+from workbook_tools.functions.formulas.unit_table import PREFIXES, UNITS
+from workbook_tools.functions.quantities import unit_table_writer
 
 ROOT = Path(__file__).parents[2]
 # names of one dimension, as they stand on labels, meters, tank plates and in handbooks
@@ -301,7 +301,9 @@ def test_ppm_is_only_a_number() -> None:
         unit.convert(5, "ppm", "mg/L")
 
 
-WRITE = "from workbook_tools.quantities.unit_table_writer import source; import sys; sys.stdout.write(source())"
+WRITE = (
+    "from workbook_tools.functions.quantities.unit_table_writer import source; import sys; sys.stdout.write(source())"
+)
 
 
 def test_the_table_is_what_the_writer_writes() -> None:

@@ -16,10 +16,10 @@ from hypothesis import assume, given
 from hypothesis import strategies as st
 
 from tests.support.published import Case, published
-from workbook_tools.catalogue import Entry, call, entries
 from workbook_tools.errors import ArgumentError, Problem
-from workbook_tools.formulas import vessel
-from workbook_tools.quantities import Choice, Parameter, Quantity, Text
+from workbook_tools.functions.catalogue import Entry, call, entries
+from workbook_tools.functions.formulas import vessel
+from workbook_tools.functions.quantities import Choice, Parameter, Quantity, Text
 
 NUMBERS = (2.0, 1.0, 3.0, 0.5)  # in any order some set of these suits every function
 WORDS = {"from unit": "gallon", "to unit": "litre"}

@@ -15,8 +15,8 @@ from hypothesis import strategies as st
 
 from tests.formulas.cases import Case, check, published
 from workbook_tools.errors import ArgumentError
-from workbook_tools.formulas import water
-from workbook_tools.formulas.water.ammonia_shares import free_above_total
+from workbook_tools.functions.formulas import water
+from workbook_tools.functions.formulas.water.ammonia_shares import free_above_total
 
 CASES = published("WATER")
 SEA_TABLE = [case for case in CASES if case.source.startswith("Bower & Bidwell 1978")]

@@ -19,13 +19,13 @@ from pathlib import Path
 
 import atheris
 
-with atheris.instrument_imports(include=["workbook_tools.intake"]):
+with atheris.instrument_imports(include=["workbook_tools.xlsx.reading"]):
     from tests.fuzz.mutations import tiny
     from tests.support.hostile import MAIN, zipped
     from workbook_tools.errors import WorkbookToolsError
-    from workbook_tools.intake import Archive, admitted, foreign_in
-    from workbook_tools.intake.markup import root_name, tree
-    from workbook_tools.intake.sheets import check_sheet
+    from workbook_tools.xlsx.reading import Archive, admitted, foreign_in
+    from workbook_tools.xlsx.reading.markup import root_name, tree
+    from workbook_tools.xlsx.reading.sheet_extent import check_sheet
 
 COUNTS = {"inputs tried": 0, "taken": 0, "refused": 0}
 

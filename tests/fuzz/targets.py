@@ -9,16 +9,16 @@ from pathlib import Path
 from lxml import etree
 
 from tests.support.hostile import good, parts_of
-from workbook_tools.caselog.checking import check_log
-from workbook_tools.caselog.merging_files import merge_files
-from workbook_tools.caselog.reading import ReadLog, read_log
 from workbook_tools.errors import WorkbookToolsError
-from workbook_tools.intake import admitted, foreign_in
-from workbook_tools.intake.archive import Archive
-from workbook_tools.layouts import case_log
-from workbook_tools.sharing.audit import audit_content
-from workbook_tools.sharing.returned import identity
-from workbook_tools.workbook.editing import WorkbookEdit
+from workbook_tools.layout import case_log
+from workbook_tools.log.checking.log_check import check_log
+from workbook_tools.log.checking.reading import ReadLog, read_log
+from workbook_tools.log.merging.merging_files import merge_files
+from workbook_tools.producer.audit import audit_content
+from workbook_tools.producer.returned_rows import identity
+from workbook_tools.xlsx.editing.workbook_edit import WorkbookEdit
+from workbook_tools.xlsx.reading import admitted, foreign_in
+from workbook_tools.xlsx.reading.archive import Archive
 
 MOMENT = datetime.datetime(2026, 7, 1, 12)
 

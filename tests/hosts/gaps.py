@@ -8,7 +8,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 from tests.hosts.samples import Arguments, Outcome, outcome
-from workbook_tools.catalogue import Entry
+from workbook_tools.functions.catalogue import Entry
 
 # functions that have no exact equal as a LAMBDA, hence no name in a workbook
 NO_NAME = {

@@ -10,10 +10,10 @@ from dataclasses import dataclass
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from workbook_tools.catalogue import Entry, entries, entry
 from workbook_tools.errors import ArgumentError
-from workbook_tools.hosts.guide_rows import example_values
-from workbook_tools.quantities import Choice, Parameter, Quantity, Text
+from workbook_tools.functions.catalogue import Entry, entries, entry
+from workbook_tools.functions.quantities import Choice, Parameter, Quantity, Text
+from workbook_tools.functions.texts.guide_rows import example_values
 
 BUDGET = 200
 GRID_LIMIT = 81

@@ -11,7 +11,7 @@ from openpyxl.utils import get_column_letter
 from tests.hosts.gaps import expected
 from tests.hosts.samples import Arguments, Outcome, Sample
 from tests.support.plain_workbook import CellContent
-from workbook_tools.catalogue import Entry
+from workbook_tools.functions.catalogue import Entry
 
 RELATIVE = 1e-9
 ABSOLUTE = 1e-12

@@ -12,10 +12,10 @@ from tests.hosts.samples import BUDGET, NAMES, Arguments, samples
 from tests.hosts.sheet import disagreements, lay_out, same
 from tests.support.office import Office
 from tests.support.plain_workbook import SHEET, Formula, write
-from workbook_tools.catalogue import entries, entry
-from workbook_tools.hosts.cell_text import cell_text, translatable
-from workbook_tools.hosts.excel_names import has_name
-from workbook_tools.quantities import Table
+from workbook_tools.functions.catalogue import entries, entry
+from workbook_tools.functions.quantities import Table
+from workbook_tools.functions.texts.cell_text import cell_text, translatable
+from workbook_tools.functions.texts.lambda_names import has_name
 
 FORMULAS = [name for name in NAMES if name not in NO_FORMULA]
 # what a cell shows for an argument that cannot be used, spelled so that the two kinds stay apart

@@ -18,8 +18,8 @@ import pytest
 from tests.hosts.excel_stand_in import MISSING, VT_ERROR, ExcelRange, Variant, Workbook, excel
 from tests.hosts.samples import NAMES, samples
 from tests.hosts.sheet import disagreements
-from workbook_tools.catalogue import entries, entry
 from workbook_tools.errors import HostError
+from workbook_tools.functions.catalogue import entries, entry
 from workbook_tools.hosts import excel_answers
 from workbook_tools.hosts.excel_functions import (
     MODULE_NAME,

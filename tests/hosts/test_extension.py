@@ -15,8 +15,8 @@ import pytest
 import workbook_tools
 from tests.hosts.profile import Profile
 from tests.support.office import Office
-from workbook_tools.catalogue import entries
 from workbook_tools.errors import HostError
+from workbook_tools.functions.catalogue import entries
 from workbook_tools.hosts import extension, office_setup
 from workbook_tools.hosts.extension_parts import IDENTIFIER
 
@@ -52,7 +52,9 @@ def test_the_formulas_inside_are_the_files_of_the_package() -> None:
     for name, content in inside.items():
         assert content == (ROOT / name.removeprefix("pythonpath/")).read_bytes()
     for topic in {entry.topic for entry in entries()}:
-        assert {f"pythonpath/workbook_tools/formulas/{topic}{end}" for end in (".py", "/__init__.py")} & set(inside)
+        assert {f"pythonpath/workbook_tools/functions/formulas/{topic}{end}" for end in (".py", "/__init__.py")} & set(
+            inside
+        )
 
 
 def imported(tree: ast.AST) -> list[str]:
@@ -131,7 +133,7 @@ def test_install_upgrade_remove(extension_file: Path, profile: Profile, tmp_path
         tmp_path / "newer.oxt",
         {
             "description.xml": (f'version value="{workbook_tools.__version__}"', 'version value="99.1"'),
-            "pythonpath/workbook_tools/formulas/bath/weights.py": (
+            "pythonpath/workbook_tools/functions/formulas/bath/weights.py": (
                 "return volume * dose / 1000 / active",
                 "return volume * dose / 1000 / active + 100",
             ),
@@ -157,7 +159,7 @@ def computed(profile: Profile) -> object:
 def test_a_topic_that_cannot_be_read_leaves_the_others_working(
     extension_file: Path, profile: Profile, tmp_path: Path
 ) -> None:
-    place = "pythonpath/workbook_tools/formulas/vessel.py"
+    place = "pythonpath/workbook_tools/functions/formulas/vessel.py"
     broken = changed(extension_file, tmp_path / "broken.oxt", {place: ("def round(", "def round((")})
     extension.install(broken, profile.folder, shared=profile.shared)
     with Office(profile=profile.folder, environment=profile.environment) as office:

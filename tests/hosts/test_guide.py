@@ -13,14 +13,16 @@ import pytest
 
 import workbook_tools
 from tests.hosts.gaps import NO_FORMULA, NO_NAME
-from workbook_tools.catalogue import entries, entry
-from workbook_tools.hosts import guide, guide_rows
+from workbook_tools.functions.catalogue import entries, entry
+from workbook_tools.functions.texts import guide_rows
+from workbook_tools.hosts import guide
 
 SHOW_ALL = """
-from workbook_tools.hosts import excel_functions, excel_names, extension, guide
+from workbook_tools.functions.texts import lambda_names
+from workbook_tools.hosts import excel_functions, extension, guide
 texts = {
     "extension": extension.contents()["CalcAddIns.xcu"].decode(),
-    "names": "".join(name.comment for name in excel_names.names()),
+    "names": "".join(name.comment for name in lambda_names.names()),
     "functions": excel_functions.module_source(),
     "guide": guide.markdown(),
     "page": extension.contents()["guide.html"].decode(),
@@ -102,7 +104,7 @@ def test_a_changed_docstring_shows_in_every_host(tmp_path: Path) -> None:
     copy = tmp_path / "workbook_tools"
     shutil.copytree(Path(workbook_tools.__file__).parent, copy, ignore=shutil.ignore_patterns("__pycache__"))
     shutil.copyfile(Path(workbook_tools.__file__).parents[1] / "LICENSE", tmp_path / "LICENSE")
-    bath = copy / "formulas" / "bath" / "weights.py"
+    bath = copy / "functions" / "formulas" / "bath" / "weights.py"
     text = bath.read_text(encoding="utf-8")
     old_summary, old_argument = "Mass of product that brings a volume", "dose : wanted concentration of the active"
     assert old_summary in text

@@ -11,8 +11,8 @@ import pytest
 from tests.hosts.engines import with_ironcalc
 from tests.hosts.sheet import same
 from workbook_tools.errors import TranslationError
-from workbook_tools.hosts.cell_text import Piece, body_piece
-from workbook_tools.hosts.let_text import let_piece
+from workbook_tools.functions.texts.cell_text import Piece, body_piece
+from workbook_tools.functions.texts.let_text import let_piece
 
 FACTOR = 3
 

@@ -32,7 +32,7 @@ MODULES = frozenset(
 )
 CALC = "pythonpath/workbook_tools/hosts/calc/"
 # each with the reason why no text of a workbook reaches it
-QUANTITIES = "pythonpath/workbook_tools/quantities/"
+QUANTITIES = "pythonpath/workbook_tools/functions/quantities/"
 ALLOWED = {
     (f"{QUANTITIES}checking.py", "calls compile"): "a condition that is written beside a function, see below",
     (f"{QUANTITIES}checking.py", "calls eval"): "the same; what a cell holds is a value in it, never a part of it",
@@ -159,7 +159,7 @@ class Helper:
 module("uno", getClass=lambda name: type(name.rpartition(".")[2], (), {}))
 module("unohelper", Base=type("Base", (), {}), ImplementationHelper=Helper)
 
-from workbook_tools.catalogue import entries
+from workbook_tools.functions.catalogue import entries
 from workbook_tools.errors import ArgumentError
 from workbook_tools.hosts.calc import topic_functions
 

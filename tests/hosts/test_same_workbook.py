@@ -11,7 +11,7 @@ import pytest
 from openpyxl.worksheet.formula import ArrayFormula
 
 from tests.support.office import Office, OfficeError
-from workbook_tools.formulas.bath import steps
+from workbook_tools.functions.formulas.bath import steps
 from workbook_tools.hosts.workbook_names import put_names
 
 CALLS = {"D1": "BATH.MASS(A1,B1)", "E1": "BATH.TOPUP(A1,B1,100,)", "F1": 'STAGE.LEVEL("lost","none","fast")'}

@@ -12,13 +12,13 @@ import pytest
 from openpyxl.workbook.defined_name import DefinedName
 from openxml_audit import OpenXmlValidator
 
-from workbook_tools.catalogue import entry
 from workbook_tools.errors import NameTakenError, ReadError, SaveError
-from workbook_tools.hosts.excel_names import lambda_text, names, parameter_word
+from workbook_tools.functions.catalogue import entry
+from workbook_tools.functions.quantities import Parameter, Quantity
+from workbook_tools.functions.texts.lambda_names import lambda_text, names, parameter_word
+from workbook_tools.functions.texts.worksheet_functions import FORMULA_LIMIT
 from workbook_tools.hosts.workbook_names import put_names
-from workbook_tools.hosts.worksheet_functions import FORMULA_LIMIT
-from workbook_tools.intake.limits import LARGEST_TREE
-from workbook_tools.quantities import Parameter, Quantity
+from workbook_tools.xlsx.reading.limits import LARGEST_TREE
 
 MAIN = "http://schemas.openxmlformats.org/spreadsheetml/2006/main"
 RELATIONS = """<?xml version="1.0"?><Relationships xmlns="http://schemas.openxmlformats.org/package/2006/relationships">

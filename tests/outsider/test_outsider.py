@@ -16,9 +16,9 @@ from click.testing import CliRunner
 from tests.outsider.generator import Practice, practice
 from tests.outsider.recomputation import Recomputation
 from tests.outsider.sheet import EmptyLog
-from workbook_tools.caselog.reading import read_log
 from workbook_tools.cli.main import cli
-from workbook_tools.layouts import case_log
+from workbook_tools.layout import case_log
+from workbook_tools.log.checking.reading import read_log
 
 PRACTICES = 20
 DAY_ZERO = datetime.date(1899, 12, 30)

@@ -14,15 +14,15 @@ from demo.practice import practice as year
 from tests.programme.support import gathered_in_turn
 from tests.support.first_version import first_log
 from tests.support.practices import practice
-from workbook_tools.caselog.annotating import annotate
-from workbook_tools.caselog.checking import check_log
-from workbook_tools.caselog.lending import lent
-from workbook_tools.layouts import case_log, load
-from workbook_tools.programme.gathering import Gathered
-from workbook_tools.sharing.copy import producer_copy
-from workbook_tools.sharing.locked import locked
-from workbook_tools.workbook.bench import build_bench
-from workbook_tools.workbook.log import build_log
+from workbook_tools.across.many_logs.gathering import Gathered
+from workbook_tools.layout import case_log, load
+from workbook_tools.log.building.bench import build_bench
+from workbook_tools.log.building.log_workbook import build_log
+from workbook_tools.log.checking.annotating import annotate
+from workbook_tools.log.checking.log_check import check_log
+from workbook_tools.log.merging.lending import lent
+from workbook_tools.producer.copy import producer_copy
+from workbook_tools.producer.locked import locked
 
 LOGS = ["north/alder.xlsx", "north/beech.xlsx", "south/cedar.xlsx", "south/deep/first.xlsx", "typed.xlsx"]
 

@@ -9,13 +9,13 @@ from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import Any
 
-from workbook_tools.programme.chunk import Batch, Chunk, read_chunk
-from workbook_tools.programme.columns import kinds
-from workbook_tools.programme.dataset import Dataset
-from workbook_tools.programme.fan_out import Answers, Work
-from workbook_tools.programme.gathering import Gathered, gather
-from workbook_tools.programme.one_log import SAME, File
-from workbook_tools.programme.parquet import packed, table
+from workbook_tools.across.many_logs.chunk import Batch, Chunk, read_chunk
+from workbook_tools.across.many_logs.columns import kinds
+from workbook_tools.across.many_logs.dataset import Dataset
+from workbook_tools.across.many_logs.fan_out import Answers, Work
+from workbook_tools.across.many_logs.gathering import Gathered, gather
+from workbook_tools.across.many_logs.one_log import SAME, File
+from workbook_tools.across.many_logs.parquet import packed, table
 
 Tables = dict[str, list[dict[str, Any]]]
 

@@ -15,17 +15,17 @@ import pytest
 from demo.practice import practice as year
 from tests.programme.support import gathered_in_turn, tables
 from tests.support.commands import run
-from workbook_tools.caselog.reading import read_log
+from workbook_tools.across.drug_use import drug_use, uses
+from workbook_tools.across.many_logs import parquet
+from workbook_tools.across.many_logs.answers import Programme
+from workbook_tools.across.many_logs.columns import ANSWERS
+from workbook_tools.across.many_logs.gathering import Gathered
+from workbook_tools.across.prevalence import prevalences, sampled
+from workbook_tools.across.responses import responses
 from workbook_tools.errors import ReadError
-from workbook_tools.formulas import sample
-from workbook_tools.insight.drug_use import drug_use, uses
-from workbook_tools.insight.prevalence import prevalences, sampled
-from workbook_tools.insight.responses import responses
-from workbook_tools.layouts import case_log
-from workbook_tools.programme import parquet
-from workbook_tools.programme.answers import Programme
-from workbook_tools.programme.columns import ANSWERS
-from workbook_tools.programme.gathering import Gathered
+from workbook_tools.functions.formulas import sample
+from workbook_tools.layout import case_log
+from workbook_tools.log.checking.reading import read_log
 
 
 @pytest.fixture(scope="module")
@@ -124,9 +124,9 @@ def test_only_a_species_or_an_agent(gathered: tuple[Path, Gathered]) -> None:
 
 def test_the_answers_rest_on_what_insight_counts() -> None:
     """Each answer's columns are the fields of its row in `insight`, which has the one definition."""
-    from workbook_tools.insight.drug_use import Use
-    from workbook_tools.insight.observations import Fish
-    from workbook_tools.insight.prevalence import Sampled
+    from workbook_tools.across.drug_use import Use
+    from workbook_tools.across.observations import Fish
+    from workbook_tools.across.prevalence import Sampled
 
     ours = {"log_file", "log_layout", "range_low", "range_high"}
     for kind, one in zip(ANSWERS, (Fish, Sampled, Use), strict=True):

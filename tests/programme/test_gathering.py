@@ -19,17 +19,17 @@ from tests.programme import support
 from tests.programme.conftest import LOGS
 from tests.programme.support import gathered_in_turn, in_turn, row_for_each_line, some_files, tables
 from tests.support.practices import practice
+from workbook_tools.across.many_logs import gathering
+from workbook_tools.across.many_logs.chunk import Batch, Chunk, read_chunk
+from workbook_tools.across.many_logs.dataset import Dataset
+from workbook_tools.across.many_logs.fan_out import ENDED, cluster, local
+from workbook_tools.across.many_logs.gathering import Gathered, gather
+from workbook_tools.across.many_logs.log_files import find
+from workbook_tools.across.many_logs.one_log import OTHER, READ, UNREADABLE, read_file
 from workbook_tools.errors import BusyFileError, HostError, ReadError, SaveError
-from workbook_tools.layouts import case_log
-from workbook_tools.programme import gathering
-from workbook_tools.programme.chunk import Batch, Chunk, read_chunk
-from workbook_tools.programme.dataset import Dataset
-from workbook_tools.programme.fan_out import ENDED, cluster, local
-from workbook_tools.programme.finding import find
-from workbook_tools.programme.gathering import Gathered, gather
-from workbook_tools.programme.one_log import OTHER, READ, UNREADABLE, read_file
-from workbook_tools.workbook.log import build_log
-from workbook_tools.workbook.saving import save
+from workbook_tools.layout import case_log
+from workbook_tools.log.building.log_workbook import build_log
+from workbook_tools.xlsx.saving.whole_file import save
 
 ROOT = Path(__file__).resolve().parents[2]
 
@@ -213,7 +213,8 @@ def on_cluster(address: str, folder: Path, out: Path, reader: str) -> None:
     """Gather in a process of its own: the library's threads and warnings stay out of the tests'."""
     code = (
         "import sys; from pathlib import Path; from tests.programme import support; "
-        "from workbook_tools.programme import chunk, gathering; from workbook_tools.programme.fan_out import cluster\n"
+        "from workbook_tools.across.many_logs import chunk, gathering; "
+        "from workbook_tools.across.many_logs.fan_out import cluster\n"
         "gathering.FEWEST = 3\n"
         f"with cluster({address!r}, {reader}) as work:\n"
         f"    gathering.gather(Path({str(folder)!r}), Path({str(out)!r}), work)"
@@ -240,7 +241,7 @@ def test_a_cluster_that_loses_a_worker_loses_no_rows(address: str, tmp_path: Pat
 
 
 def test_no_cluster_no_change(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr("workbook_tools.programme.fan_out.PATIENCE", "1s")
+    monkeypatch.setattr("workbook_tools.across.many_logs.fan_out.PATIENCE", "1s")
     with (
         pytest.raises(HostError, match=r"No Dask cluster answers at tcp://127\.0\.0\.1:1 "),
         cluster("tcp://127.0.0.1:1"),
@@ -292,7 +293,7 @@ def test_only_the_log_that_changed_is_read_again(logs: Path, tmp_path: Path) -> 
 def test_other_tools_read_everything_again(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     logs, out = some_files(tmp_path / "logs", 3), tmp_path / "t.parquet"
     gathered_in_turn(logs, out, row_for_each_line)
-    monkeypatch.setattr("workbook_tools.programme.dataset.signature", lambda: "another")
+    monkeypatch.setattr("workbook_tools.across.many_logs.dataset.signature", lambda: "another")
     with pytest.raises(AssertionError, match="were read again"):
         gathered_in_turn(logs, out, nobody)
 

@@ -11,12 +11,12 @@ import pytest
 
 from tests.programme.conftest import LOGS
 from tests.programme.support import day, tables
-from workbook_tools.layouts import case_log, load
-from workbook_tools.layouts.model import Table
-from workbook_tools.programme.columns import FROM, kinds
-from workbook_tools.programme.dataset import Dataset
-from workbook_tools.programme.gathering import Gathered
-from workbook_tools.quantities.boundary import serial
+from workbook_tools.across.many_logs.columns import FROM, kinds
+from workbook_tools.across.many_logs.dataset import Dataset
+from workbook_tools.across.many_logs.gathering import Gathered
+from workbook_tools.functions.quantities.boundary import serial
+from workbook_tools.layout import case_log, load
+from workbook_tools.layout.model import Table
 
 NUMBERS = (int, float)
 TIMES = (datetime.datetime, datetime.date, datetime.time, datetime.timedelta)

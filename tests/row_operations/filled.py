@@ -10,8 +10,8 @@ from pathlib import Path
 from typing import Any
 
 from demo.practice import practice
-from workbook_tools.layouts import Layout, case_log
-from workbook_tools.workbook.log import build_log, provided
+from workbook_tools.layout import Layout, case_log
+from workbook_tools.log.building.log_workbook import build_log, provided
 
 Row = dict[str, Any]
 PROVIDED = 18

@@ -14,13 +14,13 @@ from dataclasses import dataclass, field
 from functools import cached_property
 from typing import Any
 
-from workbook_tools.addresses import letter
-from workbook_tools.caselog import reading
-from workbook_tools.caselog.reading import ReadLog, ReadTable
-from workbook_tools.layouts import Column, Layout, Table
-from workbook_tools.layouts.compute import Computed
-from workbook_tools.layouts.measures import measure
-from workbook_tools.workbook.boards import ASKED_COLUMN, ASKED_ROW, board_results
+from workbook_tools.layout import Column, Layout, Table
+from workbook_tools.layout.compute import Computed
+from workbook_tools.layout.measures import measure
+from workbook_tools.log.building.boards import ASKED_COLUMN, ASKED_ROW, board_results
+from workbook_tools.log.checking import reading
+from workbook_tools.log.checking.reading import ReadLog, ReadTable
+from workbook_tools.xlsx.addresses import letter
 
 MOVED = "were cut or shifted"  # in the Check of a row of which typed cells were cut away or shifted
 TYPED_OVER = "over or cleared"  # in that of a row of which computed cells were

@@ -18,8 +18,8 @@ from tests.prepare import EnginePrograms, clean_environment
 from tests.row_operations.filled import FilledLog
 from tests.row_operations.judging import Judge, Seen, Violation
 from tests.row_operations.sequences import Sequence, Step, delete_rows, insert_rows
-from workbook_tools.layouts.formulas import choice_names
-from workbook_tools.quantities.boundary import serial
+from workbook_tools.functions.quantities.boundary import serial
+from workbook_tools.layout.formulas import choice_names
 
 SCRIPT = Path(__file__).with_name("rows_in_hyperformula.js")
 SECONDS = 600

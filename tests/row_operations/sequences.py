@@ -9,8 +9,8 @@ from random import Random
 from typing import Any
 
 from tests.row_operations.filled import FilledLog, Row
-from workbook_tools.addresses import letter
-from workbook_tools.layouts import Table
+from workbook_tools.layout import Table
+from workbook_tools.xlsx.addresses import letter
 
 Step = dict[str, Any]
 LONGEST = 5

@@ -13,7 +13,7 @@ from pathlib import Path
 from typing import Any
 
 import workbook_tools
-from workbook_tools.layouts.load import folder
+from workbook_tools.layout.load import folder
 
 PACKAGE = Path(workbook_tools.__file__).parent
 SEVERITIES = ("fault", "notice")

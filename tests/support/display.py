@@ -10,13 +10,13 @@ from decimal import ROUND_HALF_UP, Decimal
 import pint
 
 from workbook_tools.cli.printing import number
-from workbook_tools.layouts import case_log, load
-from workbook_tools.layouts.amounts import amount, short
-from workbook_tools.layouts.model import Layout
-from workbook_tools.layouts.showing import as_shown
-from workbook_tools.sharing.units import Units
-from workbook_tools.workbook.blocks import Figure
-from workbook_tools.workbook.boards import PLAN_COLUMNS
+from workbook_tools.functions.quantities.amounts import amount, short
+from workbook_tools.layout import case_log, load
+from workbook_tools.layout.model import Layout
+from workbook_tools.layout.shown_values import as_shown
+from workbook_tools.log.building.boards import PLAN_COLUMNS
+from workbook_tools.producer.units import Units
+from workbook_tools.xlsx.printing.blocks import Figure
 
 LEAST, MOST = 1e-3, 1e5  # g, mL, L or mg/L: from what a laboratory balance shows to a pond's sack
 AN_AMOUNT = re.compile(r"(?<!\w)(g|kg|mL|L|mg/L|g/kg)( CaCO3| chlorine)?$")

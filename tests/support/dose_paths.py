@@ -29,18 +29,18 @@ from tests.support.commands import run
 from tests.support.display import largest_display_rounding
 from tests.support.office import Office
 from workbook_tools import call
-from workbook_tools.caselog.reading import read_log
-from workbook_tools.formulas import bath, feed
+from workbook_tools.across.planning import visit_plan
+from workbook_tools.across.visit_pages import visit_pages
+from workbook_tools.functions.formulas import bath, feed
+from workbook_tools.functions.quantities.boundary import serial
+from workbook_tools.functions.texts.cell_text import cell_text
 from workbook_tools.hosts import extension
-from workbook_tools.hosts.cell_text import cell_text
-from workbook_tools.insight.planning import visit_plan
-from workbook_tools.layouts import case_log, load
-from workbook_tools.quantities.boundary import serial
-from workbook_tools.sharing.copy import producer_copy
-from workbook_tools.sharing.visit_pages import visit_pages
-from workbook_tools.workbook.bench import build_bench
-from workbook_tools.workbook.log import build_log
-from workbook_tools.workbook.pages import build_pages
+from workbook_tools.layout import case_log, load
+from workbook_tools.log.building.bench import build_bench
+from workbook_tools.log.building.log_workbook import build_log
+from workbook_tools.log.checking.reading import read_log
+from workbook_tools.producer.copy import producer_copy
+from workbook_tools.xlsx.printing.pages import build_pages
 
 SEED = 8
 BATHS, FEEDS = 18, 6

@@ -77,8 +77,8 @@ def changed_log() -> bytes:
     import copy
 
     from tests.test_check import clean
-    from workbook_tools.layouts import case_log
-    from workbook_tools.workbook.log import build_log
+    from workbook_tools.layout import case_log
+    from workbook_tools.log.building.log_workbook import build_log
 
     data = copy.deepcopy(clean())
     data["visits"][0]["findings"] = "not so well"
@@ -115,7 +115,7 @@ def ran(folder: Path, *commands: tuple[str, ...]) -> list[dict[str, Any]]:
 
 def written(folder: Path, before: Mapping[str, bytes]) -> Iterator[tuple[str, bytes]]:
     """Every file that is new or has another content, unlocked where it is locked, and what tables hold as text."""
-    from workbook_tools.sharing.locked import OLE, unlocked
+    from workbook_tools.producer.locked import OLE, unlocked
 
     for file in sorted(path for path in folder.rglob("*") if path.is_file()):
         content = file.read_bytes()

@@ -6,9 +6,9 @@ import copy
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-from workbook_tools.layouts import Layout, load
-from workbook_tools.workbook.editing import WorkbookEdit
-from workbook_tools.workbook.log import build_log
+from workbook_tools.layout import Layout, load
+from workbook_tools.log.building.log_workbook import build_log
+from workbook_tools.xlsx.editing.workbook_edit import WorkbookEdit
 
 OLDER = "older/case-log-1"
 Data = dict[str, list[dict[str, Any]]]

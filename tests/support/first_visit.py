@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import datetime
 
-from workbook_tools.layouts import case_log
+from workbook_tools.layout import case_log
 
 Row = dict[str, str]
 

@@ -129,7 +129,7 @@ def _child(job: Job, out: Path, error: Path) -> None:
 def read_in_a_fork(content: bytes) -> int:
     """How a process ends that lets a workbook in and reads all its sheets: 0, 2 for a refusal in words, or a signal."""
     from workbook_tools.errors import ReadError
-    from workbook_tools.intake import admitted, native_cells, native_workbook
+    from workbook_tools.xlsx.reading import admitted, native_cells, native_workbook
 
     child = os.fork()
     if child == 0:

@@ -22,10 +22,10 @@ from random import Random
 
 from tests.support.forked import MEMORY, SECONDS, Job, run_all
 from tests.support.hostile import SHEET, STRINGS, changed, good, in_sheet, parts_of, row, zipped
-from workbook_tools.layouts import case_log
-from workbook_tools.layouts.compute import Computed
-from workbook_tools.sharing.copy import producer_copy
-from workbook_tools.workbook.log import build_log
+from workbook_tools.layout import case_log
+from workbook_tools.layout.compute import Computed
+from workbook_tools.log.building.log_workbook import build_log
+from workbook_tools.producer.copy import producer_copy
 
 SITES = [
     {"site": "S01", "name": "Alder springs", "kind": "farm", "food_fish": "no"},

@@ -21,8 +21,8 @@ from collections.abc import Callable, Iterator, Mapping
 from pathlib import Path
 
 from tests.support.forked import MEMORY, SECONDS, Job, run_all
-from workbook_tools.layouts import case_log
-from workbook_tools.workbook.log import build_log
+from workbook_tools.layout import case_log
+from workbook_tools.log.building.log_workbook import build_log
 
 MAIN = "http://schemas.openxmlformats.org/spreadsheetml/2006/main"
 RELATION = "http://schemas.openxmlformats.org/officeDocument/2006/relationships"

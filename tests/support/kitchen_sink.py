@@ -258,7 +258,7 @@ def _baths(edit: _Texts, part: str) -> None:
 
 def _sites(edit: _Texts, part: str) -> None:
     """A column of the person's own at the end of the table, and a choice in an extension."""
-    from workbook_tools.addresses import letter
+    from workbook_tools.xlsx.addresses import letter
 
     table = edit.parts["xl/tables/table1.xml"].decode()
     columns = table.count("<tableColumn ")

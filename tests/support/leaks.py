@@ -13,8 +13,8 @@ import pypdf
 from pypdf.generic import ArrayObject, ByteStringObject, DictionaryObject, StreamObject, TextStringObject
 
 from tests.support.practices import MADE, Practice, practice
-from workbook_tools.sharing.audit import audit
-from workbook_tools.sharing.copy import producer_copy
+from workbook_tools.producer.audit import audit
+from workbook_tools.producer.copy import producer_copy
 
 ENCODINGS = ("utf-8", "utf-16-le", "utf-16-be")
 PNG = b"\x89PNG\r\n\x1a\n"

@@ -15,8 +15,8 @@ from typing import Any
 import tomlkit
 
 from tests.support.first_version import OLDER
-from workbook_tools.caselog import upgrading
-from workbook_tools.layouts import Layout, compute, load
+from workbook_tools.layout import Layout, compute, load
+from workbook_tools.log.upgrading import log_upgrade
 
 ADDITIONS = Path(__file__).with_name("next-layout.toml")
 TEMPLATES = Path(__file__).parents[2] / "templates"
@@ -35,15 +35,15 @@ def write_layouts(folder: Path) -> None:
 def next_layouts(folder: Path) -> Iterator[Layout]:
     """Let the folder's layouts be the program's."""
     write_layouts(folder)
-    module = importlib.import_module("workbook_tools.layouts.load")
+    module = importlib.import_module("workbook_tools.layout.load")
     before = module.folder
     try:
-        for place in (module, upgrading):
+        for place in (module, log_upgrade):
             place.folder = lambda: folder  # type: ignore[attr-defined]
         _forget()
         yield load("case-log")
     finally:
-        for place in (module, upgrading):
+        for place in (module, log_upgrade):
             place.folder = before  # type: ignore[attr-defined]
         _forget()
 

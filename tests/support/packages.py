@@ -21,7 +21,7 @@ SECONDS = 600
 SHOWN = 2000  # characters of an output in an error
 
 MUST_BE_IN_WHEEL = (
-    *("__init__.py", "py.typed", "errors.py", "cli/main.py", "formulas/vessel.py", "hosts/calc/menu.py"),
+    *("__init__.py", "py.typed", "errors.py", "cli/main.py", "functions/formulas/vessel.py", "hosts/calc/menu.py"),
     *(f"templates/{name}" for name in ("case-log.toml", "bench.toml", "words.csv")),
     *(f"templates/ready/{name}" for name in ("README.md", "case-log.xlsx", "bench.xlsx", "functions.oxt")),
     *(f"templates/reference/{name}.csv" for name in ("agents", "limits", "stages", "treatment_agents")),
@@ -122,8 +122,8 @@ def run(command: Sequence[str | Path], folder: Path, code: int = 0, variables: M
 # A log with one site, made through the package itself
 WITH_SITE = """
 import sys
-from workbook_tools.layouts import case_log
-from workbook_tools.workbook.log import build_log
+from workbook_tools.layout import case_log
+from workbook_tools.log.building.log_workbook import build_log
 sites = [{"site": "S01", "name": "Alder springs", "kind": "farm", "food_fish": "yes"}]
 open(sys.argv[1], "wb").write(build_log(case_log(), {"sites": sites}, rows=5))
 """
@@ -182,7 +182,7 @@ class Trial:
 
     def as_ready(self) -> None:
         """The ready-made files are in the package, and a new one has the parts of the ready-made one."""
-        code = "import json; from workbook_tools.layouts.load import folder; print(json.dumps(str(folder())))"
+        code = "import json; from workbook_tools.layout.load import folder; print(json.dumps(str(folder())))"
         ready = Path(json.loads(run([self.python, "-c", code], self.folder, 0, self.variables))) / "ready"
         self.command("new", "log", "as-ready.xlsx")
         if parts(ready / "case-log.xlsx") != parts(self.folder / "as-ready.xlsx"):

@@ -11,9 +11,9 @@ from dataclasses import dataclass, field
 from random import Random
 from typing import Any
 
-from workbook_tools.layouts import case_log
-from workbook_tools.layouts.compute import Computed
-from workbook_tools.quantities.boundary import serial
+from workbook_tools.functions.quantities.boundary import serial
+from workbook_tools.layout import case_log
+from workbook_tools.layout.compute import Computed
 
 Row = dict[str, Any]
 MADE = datetime.datetime(2026, 7, 22, 14, 32)

@@ -11,12 +11,12 @@ from workbook_tools.cli.options import JSON
 from workbook_tools.cli.printing import number, print_json, print_table, say
 
 if TYPE_CHECKING:
-    from workbook_tools.catalogue import Entry
+    from workbook_tools.functions.catalogue import Entry
 
 
 def _names(ctx: click.Context, parameter: click.Parameter, incomplete: str) -> list[str]:
     """Names of functions for the shell to complete."""
-    from workbook_tools.catalogue import entries
+    from workbook_tools.functions.catalogue import entries
 
     del ctx, parameter
     return [found.name for found in entries() if found.name.startswith(incomplete.upper())]
@@ -42,7 +42,7 @@ def calc(function: str, arguments: tuple[str, ...], as_json: bool) -> None:
       workbook-tools calc BATH.STEPS 40 80 20 120
       workbook-tools calc STAGE.SECONDS 23:58:30 00:01:10
     """
-    from workbook_tools.catalogue import call, converted, entry
+    from workbook_tools.functions.catalogue import call, converted, entry
 
     found = entry(function)
     result = call(function, *arguments)
@@ -57,7 +57,7 @@ def calc(function: str, arguments: tuple[str, ...], as_json: bool) -> None:
 
 
 def _print_rows(found: Entry, rows: list[list[Any]]) -> None:
-    from workbook_tools.quantities import Table
+    from workbook_tools.functions.quantities import Table
 
     assert isinstance(found.result, Table)
     headings = [f"{name} {unit}".strip() for name, unit in found.result.columns]
@@ -75,7 +75,7 @@ def functions(name: str | None, as_json: bool) -> None:
       workbook-tools functions
       workbook-tools functions BATH.TOPUP
     """
-    from workbook_tools.catalogue import entries, entry
+    from workbook_tools.functions.catalogue import entries, entry
 
     chosen = entries() if name is None else (entry(name),)
     if as_json:

@@ -33,7 +33,7 @@ def extension(
       workbook-tools extension --remove
     """
     from workbook_tools.hosts import extension as host
-    from workbook_tools.workbook.saving import save
+    from workbook_tools.xlsx.saving.whole_file import save
 
     if remove:
         if path is not None or install:
@@ -76,8 +76,8 @@ def names(path: Path, as_json: bool, quiet: bool) -> None:
       workbook-tools names "My own sheet.xlsx"
     """
     from workbook_tools.hosts.workbook_names import put_names
-    from workbook_tools.workbook.saving import save
-    from workbook_tools.workbook.seen import Seen
+    from workbook_tools.xlsx.saving.inputs import Seen
+    from workbook_tools.xlsx.saving.whole_file import save
 
     with held(path, "names"):
         seen = Seen(path)

@@ -29,8 +29,8 @@ def mend(path: Path, out: Path | None, as_json: bool, quiet: bool) -> None:
       workbook-tools mend "River farm.xlsx"
       workbook-tools mend "River farm.xlsx" --out "River farm mended.xlsx"
     """
-    from workbook_tools.caselog import mending
-    from workbook_tools.layouts import case_log
+    from workbook_tools.layout import case_log
+    from workbook_tools.log.upgrading import mending
 
     target = None if out is None else named(out)
     with held(path, "mend") if target is None else contextlib.nullcontext():

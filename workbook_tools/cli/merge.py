@@ -15,9 +15,9 @@ from workbook_tools.cli.printing import print_json, say
 from workbook_tools.cli.writing import facts, held, made, named
 
 if TYPE_CHECKING:
-    from workbook_tools.caselog.merged import Added, Change, Conflict, Merged
-    from workbook_tools.caselog.merging_files import MergedFile
-    from workbook_tools.workbook.seen import Seen
+    from workbook_tools.log.merging.merged import Added, Change, Conflict, Merged
+    from workbook_tools.log.merging.merging_files import MergedFile
+    from workbook_tools.xlsx.saving.inputs import Seen
 
 MOST_NAMED = 12  # rows of one sheet that are named one by one
 MOST_LINES = 20  # lines of one kind that are printed
@@ -90,14 +90,14 @@ def _merged(
     """The merge, written, the sentence that says so, and whether all of the returned copies could be taken."""
     import datetime
 
-    from workbook_tools.caselog.merging_files import merge_files
-    from workbook_tools.caselog.reading import read_log
-    from workbook_tools.intake import file_content
-    from workbook_tools.layouts import case_log
-    from workbook_tools.sharing.returned import identity
-    from workbook_tools.sharing.taken_back import taken_back
-    from workbook_tools.workbook.key import key_of
-    from workbook_tools.workbook.seen import Seen
+    from workbook_tools.layout import case_log
+    from workbook_tools.log.building.seal_key import key_of
+    from workbook_tools.log.checking.reading import read_log
+    from workbook_tools.log.merging.merging_files import merge_files
+    from workbook_tools.producer.returned_copy import taken_back
+    from workbook_tools.producer.returned_rows import identity
+    from workbook_tools.xlsx.reading import file_content
+    from workbook_tools.xlsx.saving.inputs import Seen
 
     seen = Seen(log, *copies, *([base] if base else []))
     layout = case_log()
@@ -115,7 +115,7 @@ def _merged(
 
 
 def _same(target: Path, log: Path) -> bool:
-    from workbook_tools.intake import real_path
+    from workbook_tools.xlsx.reading import real_path
 
     return real_path(target) == real_path(log)
 
@@ -139,8 +139,8 @@ def lend(log: Path, out: Path, mark: str, replace: bool, as_json: bool, quiet: b
       workbook-tools lend "River farm.xlsx" --out tablet.xlsx --mark T
       workbook-tools merge "River farm.xlsx" tablet.xlsx --replace
     """
-    from workbook_tools.caselog import lending
-    from workbook_tools.layouts import case_log
+    from workbook_tools.layout import case_log
+    from workbook_tools.log.merging import lending
 
     target = named(out)
     done, backup = lending.lend(log, case_log(), target, mark, replace)
@@ -159,7 +159,7 @@ def lend(log: Path, out: Path, mark: str, replace: bool, as_json: bool, quiet: b
 
 def _save(target: Path, log: Path, done: MergedFile, replace: bool, seen: Seen) -> str:
     """Write the merged log; the sentence that says so."""
-    from workbook_tools.workbook.saving import save
+    from workbook_tools.xlsx.saving.whole_file import save
 
     seen.check()
     if _same(target, log) and not done.differs:
@@ -214,8 +214,8 @@ def _by_row(conflicts: Iterable[Conflict]) -> list[list[Conflict]]:
 
 
 def _said(conflicts: Sequence[Conflict]) -> str:
-    from workbook_tools.caselog.merged import REASONS
-    from workbook_tools.layouts.showing import as_shown
+    from workbook_tools.layout.shown_values import as_shown
+    from workbook_tools.log.merging.merged import REASONS
 
     first = conflicts[0]
     if first.reason not in WHOLE_ROWS:
@@ -230,7 +230,7 @@ def _names(rows: Sequence[Added]) -> str:
 
 
 def _change(cell: Change) -> str:
-    from workbook_tools.layouts.showing import as_shown
+    from workbook_tools.layout.shown_values import as_shown
 
     before, after = (("blank" if v is None else as_shown(v, cell.format)) for v in (cell.before, cell.after))
     old = "" if cell.before is None else f" instead of {before}"
@@ -243,7 +243,7 @@ def _row(conflict: Conflict) -> str:
 
 
 def _files(sources: Sequence[tuple[str, int]]) -> str:
-    from workbook_tools.caselog.merged import files
+    from workbook_tools.log.merging.merged import files
 
     return " and ".join(files(tuple(sources)))
 

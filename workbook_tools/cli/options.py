@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import click
 
 if TYPE_CHECKING:
-    from workbook_tools.caselog.gate import Despite
+    from workbook_tools.log.gate import Despite
 
 AS_JSON = "workbook_tools.json"  # key in a context's `meta`: the command was asked for JSON
 
@@ -38,7 +38,7 @@ JSON = click.option(
 
 
 def _overrides(_: click.Context, __: click.Parameter, texts: tuple[str, ...]) -> tuple[Despite, ...]:
-    from workbook_tools.caselog.gate import despite
+    from workbook_tools.log.gate import despite
 
     return tuple(despite(text) for text in texts)
 

@@ -13,9 +13,9 @@ from workbook_tools.cli.printing import print_json, print_table, say
 from workbook_tools.cli.writing import facts, made, named
 
 if TYPE_CHECKING:
-    from workbook_tools.caselog.gate import Despite
-    from workbook_tools.insight.planning import VisitPlan
-    from workbook_tools.layouts.compute import Computed
+    from workbook_tools.across.planning import VisitPlan
+    from workbook_tools.layout.compute import Computed
+    from workbook_tools.log.gate import Despite
 
 
 @cli.command(short_help="Plan a visit: packets, labels, store, sheets to fill.")
@@ -41,10 +41,10 @@ def plan(
       workbook-tools plan "River farm.xlsx"
       workbook-tools plan "River farm.xlsx" --visit V021 --out "Plan V021.xlsx"
     """
-    from workbook_tools.caselog.checking import check_log
-    from workbook_tools.insight.planning import visit_plan
-    from workbook_tools.layouts import case_log
-    from workbook_tools.workbook.seen import Seen
+    from workbook_tools.across.planning import visit_plan
+    from workbook_tools.layout import case_log
+    from workbook_tools.log.checking.log_check import check_log
+    from workbook_tools.xlsx.saving.inputs import Seen
 
     seen = Seen(path)
     target = None if out is None else named(out)
@@ -55,9 +55,9 @@ def plan(
     written: dict[str, str | None] = {}
     sentence = ""
     if target is not None:
-        from workbook_tools.sharing.visit_pages import cleared, visit_pages
-        from workbook_tools.workbook.pages import build_pages
-        from workbook_tools.workbook.saving import save
+        from workbook_tools.across.visit_pages import cleared, visit_pages
+        from workbook_tools.xlsx.printing.pages import build_pages
+        from workbook_tools.xlsx.saving.whole_file import save
 
         found = cleared(found, checked, despite, path)
         pages = visit_pages(found, checked, paper, fish, despite)
@@ -73,9 +73,9 @@ def plan(
 
 def _suggested(computed: Computed, visit: str | None) -> dict[tuple[str, str], tuple[float, str]]:
     """What the log suggests where a start dose is blank; nothing where the library for it is not installed."""
-    from workbook_tools.insight.responses import responses
-    from workbook_tools.insight.starts import learned_starts, planned_baths
-    from workbook_tools.insight.survival import installed
+    from workbook_tools.across.responses import responses
+    from workbook_tools.across.suggested_doses import learned_starts, planned_baths
+    from workbook_tools.across.survival import installed
 
     blank = [row for row in planned_baths(computed, visit) if row["start_dose"] is None]
     if not blank:
@@ -88,8 +88,8 @@ def _suggested(computed: Computed, visit: str | None) -> dict[tuple[str, str], t
 
 def print_plan(planned: VisitPlan) -> None:
     """A plan in the terminal."""
-    from workbook_tools.insight.planning import takes_in_words
-    from workbook_tools.layouts.amounts import amount, short
+    from workbook_tools.across.planning import takes_in_words
+    from workbook_tools.functions.quantities.amounts import amount, short
 
     site = " ".join(part for part in (planned.site, planned.site_name) if part)
     say(f"Plan of visit {planned.visit}, {planned.date}, {site}".rstrip(", "))

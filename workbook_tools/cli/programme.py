@@ -15,8 +15,8 @@ from workbook_tools.cli.printing import console, number, print_json, print_table
 from workbook_tools.cli.writing import facts, made, named
 
 if TYPE_CHECKING:
-    from workbook_tools.programme.answers import Programme
-    from workbook_tools.programme.gathering import Gathered
+    from workbook_tools.across.many_logs.answers import Programme
+    from workbook_tools.across.many_logs.gathering import Gathered
 
 SUMMARY = "programme"  # the layout of a summary
 SHOWN = 20  # files named on the screen; all of them are in the table `files`, and with --json
@@ -68,8 +68,8 @@ def gather(
       workbook-tools gather "Logs" --out programme.parquet --summary programme.xlsx --workers 8
       workbook-tools gather /shared/logs --out programme.parquet --scheduler tcp://10.0.0.5:8786
     """
-    from workbook_tools.programme.fan_out import cluster, local
-    from workbook_tools.programme.gathering import gather as gather_logs
+    from workbook_tools.across.many_logs.fan_out import cluster, local
+    from workbook_tools.across.many_logs.gathering import gather as gather_logs
 
     if out.suffix.lower() != ".parquet":
         raise click.UsageError(f"--out {out}: the name must end in .parquet")
@@ -93,11 +93,11 @@ def gather(
 
 def _check_summary(path: Path, replace: bool) -> None:
     """Refuse before the work what could not be made or saved after it."""
+    from workbook_tools.across import survival
     from workbook_tools.errors import MissingLibraryError, SaveError
-    from workbook_tools.insight import survival
-    from workbook_tools.intake import file_content
-    from workbook_tools.workbook.elsewhere import check_not_open
-    from workbook_tools.workbook.saving import THERE_ALREADY, check_target, layout_of
+    from workbook_tools.xlsx.reading import file_content
+    from workbook_tools.xlsx.saving.program_locks import check_not_open
+    from workbook_tools.xlsx.saving.whole_file import THERE_ALREADY, check_target, layout_of
 
     if not path.parent.is_dir():
         raise SaveError(path, f"the folder {path.parent} is not there.")
@@ -111,9 +111,9 @@ def _check_summary(path: Path, replace: bool) -> None:
 
 def _summarise(table: Path, target: Path) -> Path | None:
     """Write the workbook of counts; a file that is there is replaced, and its backup answered."""
-    from workbook_tools.programme.answers import Programme
-    from workbook_tools.programme.overview import overview
-    from workbook_tools.workbook.saving import save
+    from workbook_tools.across.many_logs.answers import Programme
+    from workbook_tools.across.many_logs.overview import overview
+    from workbook_tools.xlsx.saving.whole_file import save
 
     return save(target, overview(Programme(table)), replace=True)
 
@@ -141,7 +141,7 @@ class _progress:  # noqa: N801 - reads as a word at its one use
 
 
 def _as_dict(done: Gathered, out: Path) -> dict[str, Any]:
-    from workbook_tools.programme.one_log import OTHER, UNREADABLE
+    from workbook_tools.across.many_logs.one_log import OTHER, UNREADABLE
 
     return {
         "table": str(out),
@@ -160,7 +160,7 @@ def _as_dict(done: Gathered, out: Path) -> dict[str, Any]:
 
 def _say(done: Gathered, out: Path) -> None:
     """What was done, then what wants a look."""
-    from workbook_tools.programme.one_log import OTHER, UNREADABLE
+    from workbook_tools.across.many_logs.one_log import OTHER, UNREADABLE
 
     logs, rows, problems = done.logs, sum(one.rows for one in done.logs), sum(one.problems for one in done.logs)
     say(f"{_many(len(logs), 'log')} with {_many(rows, 'row')} in {out}.")
@@ -209,9 +209,9 @@ def insight(table: Path, species: str | None, agent: str | None, as_json: bool) 
       workbook-tools insight programme.parquet --species tilapia
       workbook-tools insight programme.parquet --json
     """
-    from workbook_tools.insight.prevalence import CAUTION
-    from workbook_tools.insight.survival import installed
-    from workbook_tools.programme.answers import Programme
+    from workbook_tools.across.many_logs.answers import Programme
+    from workbook_tools.across.prevalence import CAUTION
+    from workbook_tools.across.survival import installed
 
     asked = Programme(table)
     learned = asked.learned(species, agent) if installed() else None
@@ -255,7 +255,7 @@ def insight(table: Path, species: str | None, agent: str | None, as_json: bool) 
 
 
 def _print_counts(asked: Programme) -> None:
-    from workbook_tools.programme.overview import COUNTED
+    from workbook_tools.across.many_logs.overview import COUNTED
 
     counts = asked.counts()
     print_table("", ["In all logs", ""], [(says, f"{counts[key]:,}") for key, says in COUNTED.items()], [False, True])

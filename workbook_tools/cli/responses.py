@@ -15,9 +15,9 @@ from workbook_tools.cli.printing import number, print_json, print_table, say
 from workbook_tools.cli.writing import held, made, named
 
 if TYPE_CHECKING:
-    from workbook_tools.insight.responses import Learned, Lesson, Response
-    from workbook_tools.layouts.compute import Computed
-    from workbook_tools.workbook.seen import Seen
+    from workbook_tools.across.responses import Learned, Lesson, Response
+    from workbook_tools.layout.compute import Computed
+    from workbook_tools.xlsx.saving.inputs import Seen
 
 FIGURES = (
     *("Fish", "Baths", "Median s to working stage", "  its 95 % interval", "Working stage in 3 min"),
@@ -59,11 +59,11 @@ def responses(
       workbook-tools responses "River farm.xlsx" --species tilapia --picture tilapia.png
       workbook-tools responses "River farm.xlsx" --into-log --replace
     """
-    from workbook_tools.caselog.checking import check_log
-    from workbook_tools.insight.responses import responses as learn
-    from workbook_tools.layouts import case_log
-    from workbook_tools.workbook.saving import check_target
-    from workbook_tools.workbook.seen import Seen
+    from workbook_tools.across.responses import responses as learn
+    from workbook_tools.layout import case_log
+    from workbook_tools.log.checking.log_check import check_log
+    from workbook_tools.xlsx.saving.inputs import Seen
+    from workbook_tools.xlsx.saving.whole_file import check_target
 
     kind = "" if picture is None else picture.suffix.lower().removeprefix(".")
     if picture is not None and kind not in ("png", "svg"):
@@ -73,7 +73,7 @@ def responses(
     if out is not None and not into_log:
         raise click.UsageError("--out is about the log with what it has learned: say --into-log as well")
     if into_log:  # refused before anything is printed
-        from workbook_tools.insight.keeping import check_place
+        from workbook_tools.across.keeping import check_place
 
         check_place(path, case_log())
     seen = Seen(path)
@@ -97,8 +97,8 @@ def responses(
 def _keep(path: Path, out: Path | None, replace: bool, seen: Seen, quiet: bool) -> None:
     import datetime
 
-    from workbook_tools.insight.keeping import keep
-    from workbook_tools.layouts import case_log
+    from workbook_tools.across.keeping import keep
+    from workbook_tools.layout import case_log
 
     target = None if out is None else named(out)
     with held(path, "responses") if target is None else contextlib.nullcontext():
@@ -110,8 +110,8 @@ def _keep(path: Path, out: Path | None, replace: bool, seen: Seen, quiet: bool) 
 
 def what_is_learned(computed: Computed) -> Learned | None:
     """The lessons of a log; None where the library they need is not installed."""
-    from workbook_tools.insight.responses import responses as learn
-    from workbook_tools.insight.survival import installed
+    from workbook_tools.across.responses import responses as learn
+    from workbook_tools.across.survival import installed
 
     return learn(computed) if installed() else None
 
@@ -144,7 +144,7 @@ def _print_lesson(lesson: Lesson) -> None:
 
 def _cells(one: Response) -> list[str]:
     """The figures of one dose in words."""
-    from workbook_tools.insight.responses import day_words
+    from workbook_tools.across.responses import day_words
 
     shape = one.curve
     course = ["-"] * 4
@@ -171,8 +171,8 @@ def _share(value: float | None) -> str:
 
 
 def _draw(learned: Learned, path: Path, kind: str, replace: bool, seen: Seen, quiet: bool) -> None:
-    from workbook_tools.insight.curves import picture
-    from workbook_tools.workbook.saving import save
+    from workbook_tools.across.curves import picture
+    from workbook_tools.xlsx.saving.whole_file import save
 
     backup = save(path, picture(learned, kind), replace, seen)
     if not quiet:

@@ -16,10 +16,10 @@ from workbook_tools.cli.printing import print_json, say
 from workbook_tools.cli.writing import facts, made, named
 
 if TYPE_CHECKING:
-    from workbook_tools.caselog.gate import Despite
-    from workbook_tools.sharing.audit import Sorted
-    from workbook_tools.sharing.copy import ProducerCopy
-    from workbook_tools.workbook.seen import Seen
+    from workbook_tools.log.gate import Despite
+    from workbook_tools.producer.audit import Sorted
+    from workbook_tools.producer.copy import ProducerCopy
+    from workbook_tools.xlsx.saving.inputs import Seen
 
 ALLOW = click.option(
     "--allow",
@@ -73,17 +73,17 @@ def share(
       workbook-tools share "Practice.xlsx" --site S01 --out "For S01.xlsx" --pdf
       workbook-tools share "Practice.xlsx" --site S01 --out "For S01.xlsx" --password-file secret.txt
     """
-    from workbook_tools.caselog.checking import check_log
     from workbook_tools.errors import LeakError
-    from workbook_tools.intake import file_content
-    from workbook_tools.layouts import case_log
-    from workbook_tools.quantities.boundary import serial
-    from workbook_tools.sharing.audit import audit, sorted_hits
-    from workbook_tools.sharing.copy import producer_copy
-    from workbook_tools.sharing.locked import locked
-    from workbook_tools.sharing.words import languages
-    from workbook_tools.workbook.key import key_of
-    from workbook_tools.workbook.seen import Seen
+    from workbook_tools.functions.quantities.boundary import serial
+    from workbook_tools.layout import case_log
+    from workbook_tools.log.building.seal_key import key_of
+    from workbook_tools.log.checking.log_check import check_log
+    from workbook_tools.producer.audit import audit, sorted_hits
+    from workbook_tools.producer.copy import producer_copy
+    from workbook_tools.producer.locked import locked
+    from workbook_tools.producer.words import languages
+    from workbook_tools.xlsx.reading import file_content
+    from workbook_tools.xlsx.saving.inputs import Seen
 
     seen = Seen(path, *([password_file] if password_file is not None and str(password_file) != "-" else []))
     target = named(out)
@@ -121,7 +121,7 @@ def share(
 def _free(targets: list[Path], seen: Seen, replace: bool) -> None:
     """Refuse before any work what could not be saved."""
     from workbook_tools.errors import SaveError
-    from workbook_tools.workbook.saving import THERE_ALREADY, check_target
+    from workbook_tools.xlsx.saving.whole_file import THERE_ALREADY, check_target
 
     for target in targets:
         check_target(target, seen)
@@ -130,7 +130,7 @@ def _free(targets: list[Path], seen: Seen, replace: bool) -> None:
 
 
 def _password(file: Path | None, confirm: bool) -> str | None:
-    from workbook_tools.sharing.locked import checked_password, password_of
+    from workbook_tools.producer.locked import checked_password, password_of
 
     if file is None:
         return None
@@ -143,8 +143,8 @@ def _password(file: Path | None, confirm: bool) -> str | None:
 def _put(made_copy: ProducerCopy, content: bytes, target: Path, pdf: bool, replace: bool, seen: Seen) -> dict[str, Any]:
     """Save copy and PDF; what was made and what was not, as plain data."""
     from workbook_tools.errors import HostError
-    from workbook_tools.sharing.pdf import pdf_of
-    from workbook_tools.workbook.saving import save
+    from workbook_tools.producer.pdf import pdf_of
+    from workbook_tools.xlsx.saving.whole_file import save
 
     backup = save(target, content, replace, seen)
     pdf_path, trouble = None, None
@@ -219,12 +219,12 @@ def audit(
     Example
       workbook-tools audit "For S01.xlsx" --against "Practice.xlsx"
     """
-    from workbook_tools.caselog.reading import read_log
     from workbook_tools.errors import ReadError
-    from workbook_tools.intake import file_content
-    from workbook_tools.layouts import case_log
-    from workbook_tools.sharing.audit import audit_content, sorted_hits
-    from workbook_tools.sharing.locked import unlocked
+    from workbook_tools.layout import case_log
+    from workbook_tools.log.checking.reading import read_log
+    from workbook_tools.producer.audit import audit_content, sorted_hits
+    from workbook_tools.producer.locked import unlocked
+    from workbook_tools.xlsx.reading import file_content
 
     content = file_content(copy)
     password = _password(password_file, confirm=False)

@@ -15,7 +15,7 @@ from workbook_tools.cli.printing import print_json, say
 from workbook_tools.cli.writing import held, named
 
 if TYPE_CHECKING:
-    from workbook_tools.caselog.upgrading import Upgrade
+    from workbook_tools.log.upgrading.log_upgrade import Upgrade
 
 
 @cli.command(short_help="Bring a case log of an older layout to today's.")
@@ -33,12 +33,12 @@ def upgrade(path: Path, out: Path | None, as_json: bool, quiet: bool) -> None:
       workbook-tools upgrade "River farm.xlsx"
       workbook-tools upgrade "River farm.xlsx" --out "River farm new.xlsx"
     """
-    from workbook_tools.caselog import mending, upgrading
-    from workbook_tools.layouts import case_log
+    from workbook_tools.layout import case_log
+    from workbook_tools.log.upgrading import log_upgrade, mending
 
     target = None if out is None else named(out)
     with held(path, "upgrade") if target is None else contextlib.nullcontext():
-        done, backup = upgrading.upgrade(path, case_log(), target)
+        done, backup = log_upgrade.upgrade(path, case_log(), target)
         if done.content is None:  # of this layout already: what is broken in it is put right all the same
             mended, backup = mending.mend(path, case_log(), target)
             done = replace(done, content=mended.content, changes=mended.changes, looks=mended.looks)

@@ -13,10 +13,10 @@ from workbook_tools.cli.printing import console, number, print_json, print_table
 from workbook_tools.cli.writing import made, named, put
 
 if TYPE_CHECKING:
-    from workbook_tools.caselog.card import BenchCard
-    from workbook_tools.caselog.checking import Checked
-    from workbook_tools.caselog.gate import Despite
-    from workbook_tools.insight.summary import Block
+    from workbook_tools.across.summary import Block
+    from workbook_tools.log.card import BenchCard
+    from workbook_tools.log.checking.log_check import Checked
+    from workbook_tools.log.gate import Despite
 
 
 @cli.group()
@@ -37,9 +37,9 @@ def new_log(path: Path, rows: int, replace: bool, as_json: bool, quiet: bool) ->
     Example
       workbook-tools new log "River farm.xlsx" --rows 500
     """
-    from workbook_tools.layouts import case_log
-    from workbook_tools.workbook.key import with_key
-    from workbook_tools.workbook.log import build_log
+    from workbook_tools.layout import case_log
+    from workbook_tools.log.building.log_workbook import build_log
+    from workbook_tools.log.building.seal_key import with_key
 
     target = named(path)
     with progress(quiet or as_json) as report:
@@ -59,8 +59,8 @@ def new_bench(path: Path, replace: bool, as_json: bool, quiet: bool) -> None:
     Example
       workbook-tools new bench bench.xlsx
     """
-    from workbook_tools.layouts import load
-    from workbook_tools.workbook.bench import build_bench
+    from workbook_tools.layout import load
+    from workbook_tools.log.building.bench import build_bench
 
     put(named(path), build_bench(load("bench")), replace, quiet, as_json)
 
@@ -106,13 +106,13 @@ def check(path: Path, annotate: Path | None, replace: bool, as_json: bool, quiet
     """
     if replace and annotate is None:
         raise click.UsageError("--replace is about the marked copy: say --annotate OUT as well.")
-    from workbook_tools.workbook.seen import Seen
+    from workbook_tools.xlsx.saving.inputs import Seen
 
     seen = Seen(path)
     target = None if annotate is None else named(annotate)
     checked = _checked(path)
     if target is not None:
-        from workbook_tools.caselog import annotating
+        from workbook_tools.log.checking import annotating
 
         backup = annotating.annotate(path, checked, target, replace, seen)
         if not quiet and not as_json:
@@ -125,8 +125,8 @@ def check(path: Path, annotate: Path | None, replace: bool, as_json: bool, quiet
 
 
 def _checked(path: Path) -> Checked:
-    from workbook_tools.caselog.checking import check_log
-    from workbook_tools.layouts import case_log
+    from workbook_tools.layout import case_log
+    from workbook_tools.log.checking.log_check import check_log
 
     return check_log(path, case_log())
 
@@ -155,7 +155,7 @@ def card(path: Path, bath: str | None, despite: tuple[Despite, ...], as_json: bo
     Example
       workbook-tools card "River farm.xlsx" --bath B041
     """
-    from workbook_tools.caselog.card import bench_card
+    from workbook_tools.log.card import bench_card
 
     checked = _checked(path)
     checked.log.relied_on()
@@ -168,7 +168,7 @@ def card(path: Path, bath: str | None, despite: tuple[Despite, ...], as_json: bo
 
 def print_card(card: BenchCard) -> None:
     """A bench card in the terminal."""
-    from workbook_tools.layouts.amounts import amount
+    from workbook_tools.functions.quantities.amounts import amount
 
     say(f"Bench card, bath {card.bath}")
     for sentence in card.despite:
@@ -193,8 +193,8 @@ def summary(path: Path, as_json: bool) -> None:
     Example
       workbook-tools summary "River farm.xlsx"
     """
+    from workbook_tools.across.summary import summary as figures
     from workbook_tools.cli.responses import print_learned, what_is_learned
-    from workbook_tools.insight.summary import summary as figures
 
     computed = _checked(path).computed
     blocks, learned = figures(computed), what_is_learned(computed)
@@ -209,7 +209,7 @@ def summary(path: Path, as_json: bool) -> None:
 
 def print_block(block: Block) -> None:
     """A block turned on its side: a line for each figure, so that it fits a narrow terminal."""
-    from workbook_tools.layouts.showing import as_shown
+    from workbook_tools.layout.shown_values import as_shown
 
     if not block.rows:
         say(f"{block.caption}: nothing yet.")

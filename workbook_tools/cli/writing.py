@@ -32,7 +32,7 @@ def facts(path: Path, backup: Path | None) -> dict[str, str | None]:
 
 def put(path: Path, content: bytes, replace: bool, quiet: bool = False, as_json: bool = False) -> None:
     """Save a file and say that it was made, in the way that was asked for."""
-    from workbook_tools.workbook.saving import save
+    from workbook_tools.xlsx.saving.whole_file import save
 
     backup = save(path, content, replace)
     if as_json:
@@ -44,7 +44,7 @@ def put(path: Path, content: bytes, replace: bool, quiet: bool = False, as_json:
 @contextlib.contextmanager
 def held(log: Path, command: str) -> Iterator[None]:
     """Hold a log that a command reads and then writes in place, so that no other command does meanwhile."""
-    from workbook_tools.workbook.holding import in_place
+    from workbook_tools.xlsx.saving.lock import in_place
 
     with in_place(log, command) as note:
         if note:

@@ -12,10 +12,10 @@ import functools
 from collections.abc import Callable
 from typing import Any
 
-from workbook_tools.catalogue import entry
 from workbook_tools.errors import ArgumentError, HostError
-from workbook_tools.quantities import Choice, Parameter, Quantity, Text
-from workbook_tools.quantities.boundary import serial
+from workbook_tools.functions.catalogue import entry
+from workbook_tools.functions.quantities import Choice, Parameter, Quantity, Text
+from workbook_tools.functions.quantities.boundary import serial
 
 # numbers of Excel's error values as COM carries them
 NUMBER_OUT_OF_RANGE, WRONG_KIND = -2146826252, -2146826273

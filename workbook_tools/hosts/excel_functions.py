@@ -10,9 +10,9 @@ import sys
 import textwrap
 from collections.abc import Sequence
 
-from workbook_tools.catalogue import Entry, entries
-from workbook_tools.hosts.descriptions import argument_help, help_text
-from workbook_tools.quantities import Choice, Parameter, Quantity, Text
+from workbook_tools.functions.catalogue import Entry, entries
+from workbook_tools.functions.quantities import Choice, Parameter, Quantity, Text
+from workbook_tools.functions.texts.help_texts import argument_help, help_text
 
 MODULE_NAME = "workbook_tools_functions"
 DOCUMENT_LIMIT = 255  # characters, what Excel's function wizard takes

@@ -10,17 +10,20 @@ import importlib.metadata
 from pathlib import Path
 
 from workbook_tools import __version__
-from workbook_tools.catalogue import entries
+from workbook_tools.functions.catalogue import entries
 from workbook_tools.hosts import extension_parts as parts
 from workbook_tools.hosts.guide import page
 from workbook_tools.hosts.office_setup import install, installed, remove
-from workbook_tools.packing import Packing
+from workbook_tools.xlsx.packing import Packing
 
 __all__ = ["build", "install", "installed", "remove"]
 
-BUNDLED = ("__init__.py", "errors.py", "quantities/*.py", "formulas/**/*.py", "hosts/__init__.py", "hosts/calc/*.py")
-# they need the pint library, which LibreOffice's Python does not have
-LEFT_OUT = ("quantities/boundary.py", "quantities/unit_table_writer.py")
+BUNDLED = (
+    *("__init__.py", "errors.py", "functions/__init__.py", "functions/quantities/*.py", "functions/formulas/**/*.py"),
+    *("hosts/__init__.py", "hosts/calc/*.py"),
+)
+# they need the pint library, which LibreOffice's Python does not have, or serve sheets only
+LEFT_OUT = tuple(f"functions/quantities/{name}.py" for name in ("boundary", "unit_table_writer", "amounts"))
 
 TYPES = "application/vnd.sun.star.uno-typelibrary;type=RDB"
 COMPONENTS = "application/vnd.sun.star.uno-components"

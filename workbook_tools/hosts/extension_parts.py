@@ -6,9 +6,9 @@ from collections.abc import Iterable, Sequence
 from itertools import groupby
 from xml.sax.saxutils import escape, quoteattr
 
-from workbook_tools.catalogue import Entry
-from workbook_tools.hosts.descriptions import argument_help, help_text
-from workbook_tools.quantities import Parameter, Table
+from workbook_tools.functions.catalogue import Entry
+from workbook_tools.functions.quantities import Parameter, Table
+from workbook_tools.functions.texts.help_texts import argument_help, help_text
 
 IDENTIFIER = "workbook-tools.functions"  # of the extension, as LibreOffice lists it
 MODULE = "workbooktools"  # of the interfaces and implementations

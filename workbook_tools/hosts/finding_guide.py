@@ -6,7 +6,7 @@ from collections.abc import Iterator
 
 from workbook_tools.hosts import written
 from workbook_tools.hosts.written import Block, Heading, Items, Paragraph
-from workbook_tools.layouts.advice import WORDS, Advice, advices, rules
+from workbook_tools.layout.advice import WORDS, Advice, advices, rules
 
 TITLE = "What the check says and what to do"
 NOTES = (

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from workbook_tools.catalogue import entries
+from workbook_tools.functions.catalogue import entries
+from workbook_tools.functions.texts.guide_rows import HEADINGS, NOTES, GuideRow, rows
 from workbook_tools.hosts import written
-from workbook_tools.hosts.guide_rows import HEADINGS, NOTES, GuideRow, rows
 from workbook_tools.hosts.written import Block, Heading, Items, Paragraph
 
 

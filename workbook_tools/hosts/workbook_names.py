@@ -15,10 +15,10 @@ from xml.parsers import expat
 from xml.sax.saxutils import escape, quoteattr
 
 from workbook_tools.errors import NameTakenError, ReadError, SaveError
-from workbook_tools.hosts.excel_names import OURS_OR_BROKEN, names
-from workbook_tools.intake import Archive, file_content, shown, tree
-from workbook_tools.intake.contents import ROOT, links_of
-from workbook_tools.packing import Packing
+from workbook_tools.functions.texts.lambda_names import OURS_OR_BROKEN, names
+from workbook_tools.xlsx.packing import Packing
+from workbook_tools.xlsx.reading import Archive, file_content, shown, tree
+from workbook_tools.xlsx.reading.contents import ROOT, links_of
 
 SPREADSHEET = (
     "http://schemas.openxmlformats.org/spreadsheetml/2006/main",

@@ -16,7 +16,7 @@ import uno  # only inside LibreOffice
 import unohelper
 
 from workbook_tools.errors import ArgumentError
-from workbook_tools.quantities import Checked, Choice, Parameter, Quantity, Table, Text
+from workbook_tools.functions.quantities import Checked, Choice, Parameter, Quantity, Table, Text
 
 MODULE = "workbooktools"  # of the interfaces; their names hold no underscore
 NOT_A_NUMBER = float("nan")
@@ -27,7 +27,7 @@ def component(topic: str, service: str, functions: Mapping[str, str]) -> Any:
 
     Parameters
     ----------
-    topic : name of the module in workbook_tools.formulas.
+    topic : name of the module in workbook_tools.functions.formulas.
     service : name of the topic in cells, "BATH".
     functions : Python name of each function by its name in the interface.
 
@@ -36,7 +36,7 @@ def component(topic: str, service: str, functions: Mapping[str, str]) -> Any:
     Whatever the import of the topic's module raises: Calc then shows an error for the functions of this topic, and the
     other topics go on.
     """
-    module = importlib.import_module(f"workbook_tools.formulas.{topic}")
+    module = importlib.import_module(f"workbook_tools.functions.formulas.{topic}")
     methods = {name: _method(getattr(module, function)) for name, function in functions.items()}
     interface = uno.getClass(f"{MODULE}.X{service}")
     adapter = type(f"{service}Functions", (unohelper.Base, interface), {"__init__": _without_context, **methods})

@@ -1,1 +1,0 @@
-"""Reads what people typed into a case log, without guessing, and checks it."""

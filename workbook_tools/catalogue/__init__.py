@@ -1,6 +1,0 @@
-"""What each function is called, its arguments, units, ranges and sources: read off the functions, never typed twice."""
-
-from workbook_tools.catalogue.calling import call, converted
-from workbook_tools.catalogue.entries import TOPICS, Entry, entries, entry
-
-__all__ = ["TOPICS", "Entry", "call", "converted", "entries", "entry"]

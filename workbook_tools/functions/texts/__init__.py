@@ -1,0 +1,1 @@
+"""Formulas as spreadsheets read them: cell text, LET and LAMBDA text, and help in words."""

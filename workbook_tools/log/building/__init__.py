@@ -1,0 +1,1 @@
+"""A new case log or bench workbook, from its layout and rows."""

@@ -1,0 +1,1 @@
+"""A case log read by its headings and checked."""

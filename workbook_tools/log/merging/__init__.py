@@ -1,0 +1,1 @@
+"""Copies of a log brought together, and ids lent to another device."""

@@ -1,1 +1,0 @@
-"""Builds workbooks: sheets, rules, formats, tables, print set-up, stored results; and puts files in place safely."""

@@ -1,0 +1,1 @@
+"""A workbook file, whatever is in it: read, written, edited, printed, saved. Nothing here knows of fish."""

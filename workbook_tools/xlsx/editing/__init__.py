@@ -1,0 +1,1 @@
+"""Edits of a person's workbook: what is not touched keeps its bytes."""

@@ -1,0 +1,1 @@
+"""Pages of paper: blocks, bands and the room there is for them."""
