@@ -46,6 +46,7 @@ NOT_RUN = {
     "python -m tests.support.hostile": "takes minutes; tests/test_hostile.py tries the same files",
     "python -m tests.fuzz.": "takes minutes; tests/test_fuzz.py has its tests",
     ".environments/tests/bin/python -m tests.licences": "writes a page of this checkout",
+    ".environments/tests/bin/python -m pytest": "runs these tests",
     "WORKBOOK_TOOLS_PRACTICES=200 pytest": "takes minutes; CI runs the same tests over fewer practices",
     "workbook-tools guide templates/guide/": "writes pages of this checkout; tests/test_guides.py compares them",
 }
