@@ -10,8 +10,8 @@ from typing import Any
 from workbook_tools.across.store_stock import product
 from workbook_tools.layout.compute import Computed, Row
 from workbook_tools.layout.expression_trees import is_number
+from workbook_tools.layout.ids import id_key, id_text
 from workbook_tools.layout.months import month
-from workbook_tools.layout.shown_values import written
 
 BATH, TREATMENT = "bath", "treatment"
 
@@ -95,7 +95,7 @@ def drug_use(rows: Iterable[tuple[Use, int, int]]) -> list[DrugUse]:
     spelled: dict[tuple[str, str, str, str], Use] = {}
     totals: dict[tuple[str, str, str, str], tuple[list[int], list[float], list[float]]] = {}
     for use, times, unknown in rows:
-        key = use.agent.casefold(), use.species.casefold(), use.month, use.source
+        key = id_key(use.agent), id_key(use.species), use.month, use.source
         spelled.setdefault(key, use)
         counts, grams, millilitres = totals.setdefault(key, ([0, 0], [], []))
         counts[0] += times
@@ -116,8 +116,8 @@ def _use(
     agent = computed.find(listed, row["agent"]).get("agent") or row["agent"]
     kind = computed.find("species", species).get("value") or species
     return Use(
-        product(written(agent)),
-        written(kind).strip(),
+        product(id_text(agent)),
+        id_text(kind).strip(),
         month(day) or "",
         source,
         float(grams) if is_number(grams) else None,

@@ -19,6 +19,7 @@ from typing import TypeGuard
 from workbook_tools.errors import ArgumentError
 from workbook_tools.functions.formulas import stage
 from workbook_tools.layout.compute import Computed, Row
+from workbook_tools.layout.ids import id_key
 
 BAND_WIDTH = 5  # width of a temperature band, bands counted from 0 C on; own choice, no source [C]
 LONGEST = 14400  # a longer time is a slip of the hand, as the Check column has it [s]
@@ -82,7 +83,7 @@ def anaesthetised(computed: Computed) -> list[Fish]:
     for row in computed.data["fish"]:
         if table.in_use(row):
             bath = computed.find("baths", row["bath"])
-            use = _word(bath.get("use"))
+            use = id_key(bath.get("use"))
             if use in ("", "anaesthesia"):
                 found.append(_fish(row, bath, computed))
     return found
@@ -110,7 +111,7 @@ def _fish(row: Row, bath: Row, computed: Computed) -> Fish:
     reason = _no_place(bath, species, agent, dose) or (NO_TEMPERATURE if band is None else reason)
     recovery = row["seconds_to_recovery"]
     recovery = float(recovery) if _number(recovery) and recovery <= LONGEST else None
-    noted, outcome = _word(row["adverse"]), _word(row["outcome"])
+    noted, outcome = id_key(row["adverse"]), id_key(row["outcome"])
     return Fish(
         species,
         agent,
@@ -135,7 +136,7 @@ def _no_place(bath: Row, species: str, agent: str, dose: float | None) -> str:
     other = _number(weighed) and not low <= weighed <= high
     reasons = (
         (not bath.get("bath"), NO_BATH),
-        (not _word(bath.get("use")), NO_USE),
+        (not id_key(bath.get("use")), NO_USE),
         (not species, NO_SPECIES),
         (not agent, NO_AGENT),
         (dose is None, NO_DOSE),
@@ -165,7 +166,7 @@ def _without_top_up(row: Row) -> tuple[float, bool, str]:
     noted = [span for key, span in zip(stages, spans, strict=True) if row[key] is not None]
     if not all(_number(span) and 0 <= span <= LONGEST for span in noted) or sorted(noted) != noted:
         return 0, False, IMPOSSIBLE
-    unsettled = _word(row["settled"]) == "no"
+    unsettled = id_key(row["settled"]) == "no"
     end = out if working is None else working
     if working is None and (out is None or not unsettled):  # a blank alone does not say that it never settled
         return 0, False, NOT_TIMED
@@ -194,7 +195,7 @@ def _to_top_up(row: Row, bath: Row) -> tuple[float, str]:
 
 def by_stopwatch(row: Row) -> bool:
     """Whether the times of a fish are those of its bath's stopwatch, on which blank means from the start."""
-    return _word(row["mode"]) == "stopwatch"
+    return id_key(row["mode"]) == "stopwatch"
 
 
 def _between(start: object, end: object) -> float | None:
@@ -207,7 +208,3 @@ def _between(start: object, end: object) -> float | None:
 
 def _number(value: object) -> TypeGuard[float]:
     return isinstance(value, int | float) and not isinstance(value, bool) and math.isfinite(value)
-
-
-def _word(value: object) -> str:
-    return str(value).strip().casefold() if value is not None else ""

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime
+from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import asdict, dataclass
 from typing import Any, NamedTuple
@@ -13,8 +14,9 @@ from workbook_tools.functions.quantities.amounts import amount, short
 from workbook_tools.functions.quantities.boundary import serial
 from workbook_tools.layout.compute import Computed, Row
 from workbook_tools.layout.expression_trees import is_number
+from workbook_tools.layout.ids import id_key, id_text
 from workbook_tools.layout.load import FORMATS
-from workbook_tools.layout.shown_values import as_shown, folded, written
+from workbook_tools.layout.shown_values import as_shown
 from workbook_tools.log.card import CAUTIONS, card_of
 from workbook_tools.log.checking.log_check import Checked
 from workbook_tools.log.gate import Despite, Place, passed
@@ -168,7 +170,7 @@ def visit_plan(
     """
     computed = log.computed if isinstance(log, Checked) else log
     row = _chosen(computed, visit, path)
-    name = written(row["visit"])
+    name = id_text(row["visit"])
     own = [bath for bath in computed.data["baths"] if _same(bath["visit"], row["visit"])]
     planned = [bath for bath in own if is_planned(bath)]
     given = passed(log, _drawn(computed, row), "visit plan", overrides, path, [("start_dose", "missing")])
@@ -180,18 +182,18 @@ def visit_plan(
     lots = stores if stores is not None else _store(computed)
     totals, words = _totals(baths, lots, moment)
     site = computed.find("sites", row["site"])
-    done = [written(bath["bath"]) for bath in own if bath["drug_weighed"] is not None or bath["started"] is not None]
+    done = [id_text(bath["bath"]) for bath in own if bath["drug_weighed"] is not None or bath["started"] is not None]
     notes = [] if baths else ["No bath of this visit is planned and not yet weighed."]
-    names = [bath.bath.casefold() for bath in baths]
-    twice = sorted({bath.bath for bath in baths if names.count(bath.bath.casefold()) > 1})
+    names = Counter(id_key(bath.bath) for bath in baths)
+    twice = sorted({bath.bath for bath in baths if names[id_key(bath.bath)] > 1})
     notes += [f"More than one bath is called {name}: their labels cannot be told apart." for name in twice]
     notes += [f"Weighed or made already, and not in this plan: {', '.join(done)}."] if done else []
     return VisitPlan(
         name,
         as_shown(row["date"], FORMATS["date"]),
-        written(row["site"]),
-        written(site.get("name")),
-        written(row["purpose"]),
+        id_text(row["site"]),
+        id_text(site.get("name")),
+        id_text(row["purpose"]),
         baths,
         totals,
         words,
@@ -242,11 +244,11 @@ def _chosen(computed: Computed, visit: str | None, path: object) -> Row:
 
 
 def _same(one: object, other: object) -> bool:
-    return one is not None and folded(one) == folded(other)
+    return one is not None and id_key(one) == id_key(other)
 
 
 def _pair(species: object, agent: object) -> tuple[str, str]:
-    return folded(species), folded(agent)
+    return id_key(species), id_key(agent)
 
 
 # ------------------------------------------------------------------------------------------------------- baths
@@ -259,7 +261,7 @@ def _bath(computed: Computed, row: Row, known: Mapping[tuple[str, str], Suggesti
     worked = alone.data["baths"][0]
     card = card_of(alone, 0)
     vessel = computed.find("vessels", row["vessel"])
-    place = " ".join(written(part) for part in (row["vessel"], vessel.get("name")) if part)
+    place = " ".join(id_text(part) for part in (row["vessel"], vessel.get("name")) if part)
     packets = _packets(worked, card.packets, place, "" if source == "typed" else f" ({source})")
     notes = [] if card.check == "ok" else [f"Check of the Baths sheet: {card.check}"]
     if not source:
@@ -277,11 +279,11 @@ def _bath(computed: Computed, row: Row, known: Mapping[tuple[str, str], Suggesti
             "scale, or a stock solution (BATH.STOCK)."
         )
     return PlannedBath(
-        written(row["bath"]) or NO_ID,
+        id_text(row["bath"]) or NO_ID,
         place,
-        written(row["species"]),
-        written(row["use"]),
-        written(row["agent"]),
+        id_text(row["species"]),
+        id_text(row["use"]),
+        id_text(row["agent"]),
         worked["water"],
         dose,
         source,
@@ -310,7 +312,7 @@ def _dose(computed: Computed, row: Row, known: Mapping[tuple[str, str], Suggesti
             words += f" Outside the reference range of {short(low)} to {short(high, 'mg/L')}."
         return suggestion.dose, "suggested", words
     if is_number(low):
-        source = written(agent.get("source"))
+        source = id_text(agent.get("source"))
         words = f"reference, not typed: low end of the range of {short(low)} to {short(high, 'mg/L')}"
         return float(low), "reference", f"{words} ({source})" if source else words
     return None, "", "no start dose"
@@ -339,7 +341,7 @@ def _packets(
     row: Row, steps: Sequence[tuple[str, float, float, float | None, float]], vessel: str, said: str
 ) -> tuple[Packet, ...]:
     """Packets of a bath, drug and buffer of each step apart, and one top-up to spare; `said` is put to each dose."""
-    bath, agent, litres = written(row["bath"]) or NO_ID, product(row["agent"]), row["water"]
+    bath, agent, litres = id_text(row["bath"]) or NO_ID, product(row["agent"]), row["water"]
     found: list[Packet] = []
 
     def add(name: str, dose: float, drug: float, buffer: float | None, spare: bool, effect: str) -> None:
@@ -371,7 +373,7 @@ def _totals(
     shares: dict[str, set[float]] = {}
     for bath in baths:
         for packet in bath.packets:
-            key = packet.substance.casefold()
+            key = id_key(packet.substance)
             names.setdefault(key, packet.substance)
             part = spare if packet.spare else planned
             part[key] = part.get(key, 0.0) + packet.mass
@@ -407,7 +409,7 @@ def _follow_ups(computed: Computed, visit: Row) -> tuple[FollowUp, ...]:
     for row in _due(computed, visit):
         due = row.get("due")
         shown = as_shown(due, FORMATS["date"])
-        found.append((float(due) if is_number(due) else float("inf"), FollowUp(shown, written(row.get("what")))))
+        found.append((float(due) if is_number(due) else float("inf"), FollowUp(shown, id_text(row.get("what")))))
     return tuple(follow_up for _, follow_up in sorted(found, key=lambda pair: pair[0]))
 
 
@@ -416,7 +418,7 @@ def _due(computed: Computed, visit: Row) -> list[Row]:
     found = []
     for row in computed.data.get("follow_ups", []):
         due = row.get("due")
-        open_still = row.get("done") is None or folded(row.get("done")) == "no"
+        open_still = row.get("done") is None or id_key(row.get("done")) == "no"
         late = not is_number(due) or not is_number(visit["date"]) or due <= visit["date"]
         if open_still and late and _same(row.get("site"), visit["site"]):
             found.append(row)

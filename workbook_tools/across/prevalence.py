@@ -9,7 +9,7 @@ from typing import Any
 from workbook_tools.functions.formulas import sample
 from workbook_tools.layout.compute import Computed
 from workbook_tools.layout.expression_trees import is_number
-from workbook_tools.layout.shown_values import written
+from workbook_tools.layout.ids import id_key, id_text
 
 CAUTION = (
     "Fish were chosen by whoever visited, not at random, and fish of one visit are alike: shares of the fish that were "
@@ -75,7 +75,7 @@ def sampled(computed: Computed) -> list[Sampled]:
     """The findings of a log, in the order of the Samples sheet; rows that name none are left out."""
     rows = []
     for row in computed.data["samples"]:
-        found = written(row["found"]).strip()
+        found = id_text(row["found"]).strip()
         if not found:
             continue
         stock = computed.find("stocks", row["stock"])
@@ -85,7 +85,7 @@ def sampled(computed: Computed) -> list[Sampled]:
         rows.append(
             Sampled(
                 found,
-                written(species).strip(),
+                id_text(species).strip(),
                 int(examined) if usable else None,
                 int(positive) if usable else None,
             )
@@ -102,7 +102,7 @@ def prevalences(rows: Iterable[tuple[Sampled, int]]) -> list[Prevalence]:
     spelled: dict[tuple[str, str], tuple[str, str]] = {}
     totals: dict[tuple[str, str], list[int]] = {}
     for row, times in rows:
-        key = row.found.casefold(), row.species.casefold()
+        key = id_key(row.found), id_key(row.species)
         spelled.setdefault(key, (row.found, row.species))
         total = totals.setdefault(key, [0, 0, 0, 0])
         total[1] += times

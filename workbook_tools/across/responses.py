@@ -13,6 +13,7 @@ from workbook_tools.across.suggestion import Suggestion, suggested
 from workbook_tools.across.survival import Curve, curve
 from workbook_tools.functions.formulas import sample
 from workbook_tools.layout.compute import Computed
+from workbook_tools.layout.ids import id_key
 from workbook_tools.layout.shown_values import EPOCH
 
 COLUMNS = (
@@ -143,8 +144,8 @@ class Learned:
         wanted = [
             lesson
             for lesson in self.lessons
-            if (species is None or lesson.species.casefold() == species.strip().casefold())
-            and (agent is None or lesson.agent.casefold() == agent.strip().casefold())
+            if (species is None or id_key(lesson.species) == id_key(species))
+            and (agent is None or id_key(lesson.agent) == id_key(agent))
         ]
         return Learned(tuple(wanted), self.left_out)
 

@@ -8,8 +8,9 @@ from typing import Any
 
 from workbook_tools.functions.quantities.amounts import amount
 from workbook_tools.layout.expression_trees import is_number
+from workbook_tools.layout.ids import id_key, id_text
 from workbook_tools.layout.load import FORMATS
-from workbook_tools.layout.shown_values import as_shown, written
+from workbook_tools.layout.shown_values import as_shown
 
 NO_STORE = "No store is kept in this log: look that there is enough, and at the expiry dates."
 
@@ -59,11 +60,11 @@ def holding(agent: str, needed: float, stores: Iterable[Mapping[str, Any]], mome
     -------
     Lots, the nearest to expiry first and those without an expiry last; the shortage [g], 0 if none.
     """
-    own = [row for row in stores if product(row.get("agent")).casefold() == product(agent).casefold()]
+    own = [row for row in stores if id_key(product(row.get("agent"))) == id_key(product(agent))]
     words = [] if own else [f"{agent}: no lot in the store."]
     usable: list[tuple[float, int, str, float, float | None]] = []
     for number, row in enumerate(own):
-        lot, balance, expiry = written(row.get("lot")) or "without a number", row.get("balance"), row.get("expiry")
+        lot, balance, expiry = id_text(row.get("lot")) or "without a number", row.get("balance"), row.get("expiry")
         if not is_number(balance):
             words.append(f"{agent}: lot {lot} has no balance that can be read: not counted.")
         elif balance > 0 and expiry is not None and not is_number(expiry):

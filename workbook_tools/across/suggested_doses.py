@@ -7,6 +7,7 @@ from collections.abc import Iterable
 from workbook_tools.across.observations import band_of
 from workbook_tools.across.responses import Learned
 from workbook_tools.layout.compute import Computed, Row
+from workbook_tools.layout.ids import id_key
 
 
 def learned_starts(learned: Learned, baths: Iterable[Row]) -> dict[tuple[str, str], tuple[float, str]]:
@@ -43,5 +44,5 @@ def planned_baths(computed: Computed, visit: str | None) -> list[Row]:
         for row in computed.data["baths"]
         if row["drug_weighed"] is None
         and row["started"] is None
-        and (visit is None or str(row["visit"]).casefold() == visit.casefold())
+        and (visit is None or id_key(row["visit"]) == id_key(visit))
     ]

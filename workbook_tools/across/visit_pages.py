@@ -9,9 +9,9 @@ from workbook_tools.across.planning import Packet, PlannedBath, VisitPlan, takes
 from workbook_tools.functions.quantities.amounts import amount, short
 from workbook_tools.layout.compute import Computed, Row
 from workbook_tools.layout.expression_trees import is_number
+from workbook_tools.layout.ids import id_key, id_text
 from workbook_tools.layout.model import Column
 from workbook_tools.layout.model import Table as LayoutTable
-from workbook_tools.layout.shown_values import folded, written
 from workbook_tools.log.checking.log_check import Checked
 from workbook_tools.log.gate import Despite, passed
 from workbook_tools.xlsx.printing.blocks import (
@@ -308,8 +308,8 @@ def laboratory_blocks(plan: VisitPlan, computed: Computed) -> list[Block]:
     columns = computed.layout.tables["samples"].by_key
     waiting = [row for row in computed.data["samples"] if _waits(row, plan)]
     rows: list[tuple[Value, ...]] = [
-        (written(row["sample"]), written(row["kind"]), written(row["site"]), written(row["stock"]), None,
-         None, written(row["question"]))
+        (id_text(row["sample"]), id_text(row["kind"]), id_text(row["site"]), id_text(row["stock"]), None,
+         None, id_text(row["question"]))
         for row in waiting
     ]  # fmt: skip
     rows += [(None,) * 7] * max(0, SAMPLE_ROWS - len(rows))
@@ -322,7 +322,7 @@ def laboratory_blocks(plan: VisitPlan, computed: Computed) -> list[Block]:
         "Number",
         columns["question"].heading,
     )
-    laboratory = next((written(row["laboratory"]) for row in waiting if row["laboratory"]), None)
+    laboratory = next((id_text(row["laboratory"]) for row in waiting if row["laboratory"]), None)
     blocks: list[Block] = [
         Facts([*_where(plan)[:3], ("Sent on", None), ("Laboratory", laboratory), ("Their number", None)], 2, line=True),
         *_despite(plan),
@@ -351,11 +351,11 @@ def _stocks(plan: VisitPlan, computed: Computed) -> list[Block]:
     for row in computed.data["stocks"]:
         if _is(row["site"], plan.site):
             number, grams = (counted(row[key]) if is_number(row[key]) else None for key in ("number", "mean_weight"))
-            rows.append((written(row["stock"]), written(row["species"]), number, grams, written(row["vessel"])))
+            rows.append((id_text(row["stock"]), id_text(row["species"]), number, grams, id_text(row["vessel"])))
     columns = computed.layout.tables["stocks"].by_key
     headings = [columns[key].heading for key in ("stock", "species", "number", "mean_weight", "vessel")]
     return [Heading("Fish of the site"), Table(headings, rows, (12, 24, 16, 16, 16), (2, 3))] if rows else []
 
 
 def _is(value: object, name: str) -> bool:
-    return value is not None and folded(value) == folded(name)
+    return value is not None and id_key(value) == id_key(name)

@@ -16,6 +16,7 @@ from workbook_tools.layout.collector_pause import uncollected
 from workbook_tools.layout.computing_order import in_order, last_columns, own_tallies
 from workbook_tools.layout.expression_trees import is_number
 from workbook_tools.layout.expressions import NOTHING, python_function
+from workbook_tools.layout.ids import cell_key
 from workbook_tools.layout.measures import Measure, Running, measure
 from workbook_tools.layout.model import Column, Form, Layout, Rule, Table
 
@@ -62,7 +63,7 @@ class Program:
             if column.kind == "position":
                 reference, place = column.key.removesuffix("_row"), log.place.get(column.to, {})
                 for row in rows:
-                    row[column.key] = place.get(_folded(row[reference]))
+                    row[column.key] = place.get(cell_key(row[reference]))
         self._go(rows, log, (*self.steps, *self.later))
 
     def compute_last(self, rows: Sequence[Row], log: Computed) -> None:
@@ -208,7 +209,7 @@ class Typed:
 
     def position(self, table: str, key: object) -> int | None:
         """Where the row that a key names stands in the column of the keys, as MATCH counts it in `Table.cells`."""
-        return self.place.get(table, {}).get(_folded(key))
+        return self.place.get(table, {}).get(cell_key(key))
 
     def at(self, table: str, number: float) -> Row:
         """The row that stands in a sheet row."""
@@ -219,11 +220,11 @@ class Typed:
 
     def find(self, table: str, key: object) -> Row:
         rows = self.index.get(table, {})
-        return rows.get(key) or rows.get(_folded(key)) or NOTHING
+        return rows.get(key) or rows.get(cell_key(key)) or NOTHING
 
     def row_of(self, table: Table, key: object) -> int | None:
         """Sheet row of the row that a key stands for: of several, the first."""
-        place = self.place[table.key].get(_folded(key))
+        place = self.place[table.key].get(cell_key(key))
         return None if place is None else place + (table.heading_row - 1 if table.stacked else 0)
 
     def _enter(self, table: Table) -> None:
@@ -239,15 +240,15 @@ class Typed:
         numbered = self.numbered(table)
         above = table.heading_row - 1 if table.stacked else 0
         no_keys = {word.casefold() for word in table.not_keys}
-        ahead = {_folded(name): (number, {key: name}) for name, number in self.ahead.get(table.key, {}).items()}
+        ahead = {cell_key(name): (number, {key: name}) for name, number in self.ahead.get(table.key, {}).items()}
         if table.purpose:
-            ahead[_folded(table.purpose)] = (PURPOSE_ROW, {key: table.purpose})
+            ahead[cell_key(table.purpose)] = (PURPOSE_ROW, {key: table.purpose})
         for position, row in enumerate(rows):
             if numbered and table.in_use(row):
                 row["own_row"] = float(self.number(table, position))
             if row[key] is None:
                 continue
-            folded, number = _folded(row[key]), self.number(table, position)
+            folded, number = cell_key(row[key]), self.number(table, position)
             if folded in no_keys or folded in index:
                 continue
             if folded in ahead and ahead[folded][0] < number:
@@ -259,7 +260,7 @@ class Typed:
                 index[folded] = free
                 place[folded] = number - above
         for row in rows:  # most are asked for as they are spelled
-            folded = _folded(row[key])
+            folded = cell_key(row[key])
             if folded in index:
                 index.setdefault(row[key], index[folded])
         self.index[table.key] = index
@@ -332,9 +333,9 @@ class Computed(Typed):
         if (figure.table.key, first.column) not in self.groups:
             groups: dict[object, list[Row]] = {}
             for other in self.data[figure.table.key]:
-                groups.setdefault(_folded(other.get(first.column)), []).append(other)
+                groups.setdefault(cell_key(other.get(first.column)), []).append(other)
             self.groups[figure.table.key, first.column] = groups
-        return self.groups[figure.table.key, first.column].get(_folded(row[first.own or "key"]), ())
+        return self.groups[figure.table.key, first.column].get(cell_key(row[first.own or "key"]), ())
 
     @staticmethod
     def table_reasons(table: Table) -> list[Column]:
@@ -383,7 +384,3 @@ class Computed(Typed):
             rows.append(row)
         program.compute([row for row in rows if row["key"] is not None], self)
         return rows
-
-
-def _folded(key: object) -> object:
-    return key.casefold() if isinstance(key, str) else float(key) if isinstance(key, int | float) else key

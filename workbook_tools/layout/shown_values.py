@@ -11,18 +11,6 @@ MOST_DAYS = 2_958_466  # what a spreadsheet shows as a date or a time
 EPOCH = datetime.datetime(1899, 12, 30)
 
 
-def written(value: object) -> str:
-    """A name as it was typed: numbers without a point where they have none."""
-    if value is None:
-        return ""
-    return f"{value:.15g}" if is_number(value) else str(value)
-
-
-def folded(value: object) -> str:
-    """A name as names are compared: capitals or not, blanks at its ends or not."""
-    return written(value).strip().casefold()
-
-
 def as_shown(value: object, number_format: str = "General", digits: int = 10) -> str:
     """Text for a value; a blank is a dash."""
     if value is None or value == "":

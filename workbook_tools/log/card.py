@@ -9,7 +9,7 @@ from typing import Any
 from workbook_tools.errors import ReadError
 from workbook_tools.functions.formulas import bath as formulas
 from workbook_tools.layout.compute import Computed, Row
-from workbook_tools.layout.shown_values import folded
+from workbook_tools.layout.ids import id_key
 from workbook_tools.log.checking.log_check import Checked
 from workbook_tools.log.gate import Despite, passed
 
@@ -84,7 +84,7 @@ def card_of(computed: Computed, position: int, despite: tuple[str, ...] = ()) ->
 def _chosen(rows: Sequence[Row], path: object, bath: str | None) -> int:
     if bath is not None:
         for position, row in enumerate(rows):
-            if row["bath"] is not None and folded(row["bath"]) == folded(bath):
+            if row["bath"] is not None and id_key(row["bath"]) == id_key(bath):
                 return position
         raise ReadError(path, f"has no bath {bath!r}.")
     for position, row in reversed([*enumerate(rows)]):

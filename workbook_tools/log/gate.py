@@ -13,9 +13,9 @@ from dataclasses import dataclass, field, replace
 from workbook_tools.errors import DataError, FaultError, Obstacle
 from workbook_tools.layout.advice import advices
 from workbook_tools.layout.compute import Computed
+from workbook_tools.layout.ids import id_key, id_text
 from workbook_tools.layout.load import TWICE
 from workbook_tools.layout.model import Column, Table
-from workbook_tools.layout.shown_values import folded, written
 from workbook_tools.log.checking.log_check import Checked
 
 Place = tuple[str, int]  # table and position of a row in it
@@ -80,15 +80,15 @@ def passed(
     FaultError : naming every fault in the way that is not overridden.
     """
     found = obstacles(log, drawn, answered)
-    known = {folded(override.name) for override in overrides}
-    left = [one for one in found if folded(one.name) not in known]
+    known = {id_key(override.name) for override in overrides}
+    left = [one for one in found if id_key(one.name) not in known]
     if left:
         raise FaultError(path, output, left)
     sheets: dict[str, dict[str, None]] = {}
     for one in found:
-        sheets.setdefault(folded(one.name), {})[one.sheet] = None
-    needed = (override for override in overrides if folded(override.name) in sheets)
-    return tuple(replace(override, sheets=tuple(sheets[folded(override.name)])) for override in needed)
+        sheets.setdefault(id_key(one.name), {})[one.sheet] = None
+    needed = (override for override in overrides if id_key(override.name) in sheets)
+    return tuple(replace(override, sheets=tuple(sheets[id_key(override.name)])) for override in needed)
 
 
 def obstacles(
@@ -122,7 +122,7 @@ class _Names:
             key = table.key_column.key
             for position, row in computed.used(table):
                 if row.get(key) is not None:
-                    named.setdefault(folded(row[key]), []).append(position)
+                    named.setdefault(id_key(row[key]), []).append(position)
         return found
 
     def followed(self, drawn: Iterable[Place]) -> Iterator[Place]:
@@ -140,19 +140,19 @@ class _Names:
             waiting += self.alike(table, position)
             for column in self.computed.layout.tables[table].typed:
                 if column.kind == "reference" and not column.loose and row.get(column.key) is not None:
-                    targets = self.rows.get(column.to, {}).get(folded(row[column.key]), ())
+                    targets = self.rows.get(column.to, {}).get(id_key(row[column.key]), ())
                     waiting += [(column.to, target) for target in targets]
 
     def alike(self, table: str, position: int) -> list[Place]:
         """Rows with the same id as a row."""
         value = self.computed.data[table][position].get(self.computed.layout.tables[table].key_column.key)
         named = self.rows.get(table, {})
-        return [] if value is None else [(table, one) for one in named.get(folded(value), ())]
+        return [] if value is None else [(table, one) for one in named.get(id_key(value), ())]
 
     def name(self, table: Table, position: int) -> str:
         """What a row is called: its id, or its sheet and row where it has none."""
         value = self.computed.data[table.key][position].get(table.key_column.key)
-        return written(value).strip() or f"{table.sheet} row {self.computed.number(table, position)}"
+        return id_text(value).strip() or f"{table.sheet} row {self.computed.number(table, position)}"
 
 
 def _doubled(log: Checked | Computed, computed: Computed, names: _Names) -> Iterator[tuple[Place, Obstacle]]:
@@ -216,14 +216,14 @@ def _orphan(computed: Computed, names: _Names, table: Table, position: int, key:
         return ""
     value = computed.data[table.key][position][key]
     sheet = computed.layout.tables[column.to].sheet
-    differs = folded(value) in names.rows.get(column.to, {})
+    differs = id_key(value) in names.rows.get(column.to, {})
     why = " Only the blank differs; type it again." if differs else ""
     return f"{column.heading} is not on the {sheet} sheet: {shown(value)}.{why}"
 
 
 def shown(value: object) -> str:
     """An id for a sentence; blanks at its ends, which nobody sees, are said."""
-    text = written(value)
+    text = id_text(value)
     before, after = text != text.lstrip(), text != text.rstrip()
     where = "both ends" if before and after else "its beginning" if before else "its end" if after else ""
     return f"{text.strip()} with a blank at {where}" if where else text

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from itertools import zip_longest
 
-from workbook_tools.layout.shown_values import written
+from workbook_tools.layout.ids import id_text
 from workbook_tools.producer.daily_sheet import Choices, NewGrid, absolute, kept_groups
 from workbook_tools.producer.grid_sheets import Grid
 from workbook_tools.producer.page_making import Making
@@ -17,7 +17,7 @@ CHOICES_ROW = 7  # headings of what may be chosen
 
 def cause_words(making: Making, causes: Sequence[object]) -> list[str]:
     """The causes of the log's list, in the copy's language."""
-    return [making.words.listed(written(cause)) for cause in causes if cause is not None]
+    return [making.words.listed(id_text(cause)) for cause in causes if cause is not None]
 
 
 def choices(making: Making, causes: Sequence[object]) -> Choices:

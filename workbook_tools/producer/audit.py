@@ -48,7 +48,7 @@ from urllib.parse import unquote
 from workbook_tools.errors import ReadError
 from workbook_tools.functions.quantities.amounts import JOINT
 from workbook_tools.layout.compute import Computed
-from workbook_tools.layout.shown_values import folded
+from workbook_tools.layout.ids import id_key
 from workbook_tools.producer.forbidden import DIGITS_ONLY, LONG_NUMBER, TOKEN, Origin, Secret, Secrets, evened, secrets
 from workbook_tools.producer.package_texts import (
     ADDRESS,
@@ -443,7 +443,7 @@ def audit_content(content: bytes, computed: Computed, site: str | None, path: ob
         if known is None:
             raise ReadError(path, "does not say which site it is for; name it with --site.")
         site = known.site
-    known_sites = {folded(row["site"]) for row in computed.data["sites"] if row["site"] is not None}
-    if folded(site) not in known_sites:
+    known_sites = {id_key(row["site"]) for row in computed.data["sites"] if row["site"] is not None}
+    if id_key(site) not in known_sites:
         raise ReadError(path, f"is for site {site!r}, which the log does not have.")
     return site, audit(content, computed, site)

@@ -18,8 +18,8 @@ from openpyxl.drawing.line import LineProperties
 from openpyxl.drawing.text import CharacterProperties, ParagraphProperties
 
 from workbook_tools.layout.expression_trees import is_number
+from workbook_tools.layout.ids import id_text
 from workbook_tools.layout.model import quoted
-from workbook_tools.layout.shown_values import written
 from workbook_tools.producer.daily_sheet import NewGrid
 from workbook_tools.producer.grid_sheets import Grid
 from workbook_tools.producer.page_making import Making
@@ -79,7 +79,7 @@ def chart_sheet(making: Making, new_grid: NewGrid) -> Grid | None:
         return None
     words, site = making.words, making.site
     grid = new_grid(words("chart_sheet"), WIDTHS, "portrait")
-    grid.across(1, words("chart_title", site=f"{site.name} {written(site.site['name'])}".strip()), "page_title")
+    grid.across(1, words("chart_title", site=f"{site.name} {id_text(site.site['name'])}".strip()), "page_title")
     grid.across(2, words("chart_intro", days=MOST_DAYS), "page_text")
     degrees = words("chart_temperature_us" if making.units.us else "chart_temperature")
     heads = (words("chart_day"), words("chart_dead"), degrees, words("chart_oxygen"))

@@ -18,7 +18,7 @@ from workbook_tools.errors import DataError
 from workbook_tools.functions.quantities.boundary import serial
 from workbook_tools.layout.compute import Computed
 from workbook_tools.layout.expression_trees import is_number
-from workbook_tools.layout.shown_values import written
+from workbook_tools.layout.ids import id_text
 from workbook_tools.log.checking.log_check import Checked
 from workbook_tools.log.gate import Despite, passed
 from workbook_tools.producer.about_sheet import about_sheet, choices
@@ -128,7 +128,7 @@ def copy_of(computed: Computed, making: Making, key: str = "") -> ProducerCopy:
 def _unsettled(making: Making) -> list[str]:
     """Treatments to be given whose row the log's own rules find something wrong with."""
     return [
-        f"Treatment {written(row['treatment'])} is to be given, and its Check column says: {row['check']}"
+        f"Treatment {id_text(row['treatment'])} is to be given, and its Check column says: {row['check']}"
         for row in due(making)
         if row["check"] not in (None, "ok")
     ]
@@ -137,7 +137,7 @@ def _unsettled(making: Making) -> list[str]:
 def _to_come(making: Making) -> list[str]:
     """Daily rows of days that have not come yet."""
     return [
-        f"Losses row {written(row['day'])} is of a day that has not come yet: its temperature was not counted."
+        f"Losses row {id_text(row['day'])} is of a day that has not come yet: its temperature was not counted."
         for row in making.site.rows["losses"]
         if is_number(row["date"]) and row["date"] >= making.today + 1
     ]

@@ -17,9 +17,9 @@ from workbook_tools.functions.formulas import unit
 from workbook_tools.functions.quantities import Quantity
 from workbook_tools.layout import Table
 from workbook_tools.layout.expression_trees import is_number
+from workbook_tools.layout.ids import id_text
 from workbook_tools.layout.load import FIRST_DAY, LAST_DAY
 from workbook_tools.layout.model import quoted
-from workbook_tools.layout.shown_values import written
 from workbook_tools.producer.grid_sheets import Grid
 from workbook_tools.producer.page_making import Making
 from workbook_tools.xlsx.addresses import letter
@@ -57,7 +57,7 @@ def kept_groups(making: Making) -> list[str]:
     rows = making.site.rows["stocks"]
     gone = [is_number(row["harvested"]) and row["harvested"] <= making.today for row in rows]
     return [
-        written(row["stock"]) for row, over in zip(rows, gone, strict=True) if row["stock"] is not None and not over
+        id_text(row["stock"]) for row, over in zip(rows, gone, strict=True) if row["stock"] is not None and not over
     ]
 
 
@@ -95,7 +95,7 @@ def daily_sheets(making: Making, losses: Table, new_grid: NewGrid, choices: Choi
 
 def _heads(grid: Grid, making: Making) -> None:
     words, site = making.words, making.site
-    title = words("daily_title", site=f"{site.name} {written(site.site['name'])}".strip())
+    title = words("daily_title", site=f"{site.name} {id_text(site.site['name'])}".strip())
     grid.across(1, title, "page_title")
     grid.across(2, words("daily_intro"), "page_text")
     grid.height(3, 5)

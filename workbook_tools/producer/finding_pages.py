@@ -8,7 +8,7 @@ from collections.abc import Sequence
 from workbook_tools.functions.quantities.amounts import JOINT
 from workbook_tools.layout.compute import Row
 from workbook_tools.layout.expression_trees import is_number
-from workbook_tools.layout.shown_values import written
+from workbook_tools.layout.ids import id_text
 from workbook_tools.producer.page_making import Making, count_text, day_or_dash, packed, text_or_dash
 from workbook_tools.producer.treatment_pages import ends
 from workbook_tools.xlsx.printing.blocks import Block, Facts, Heading, Page, Paragraph, Table
@@ -28,7 +28,7 @@ def finding_pages(making: Making) -> list[Page]:
     words, site = making.words, making.site
     facts = Facts(
         [
-            (words("fact_site"), f"{site.name} {written(site.site['name'])}".strip()),
+            (words("fact_site"), f"{site.name} {id_text(site.site['name'])}".strip()),
             (words("fact_kind"), words.listed(site.site["kind"]) or "-"),
             (words("fact_made"), making.long_day(making.today)),
             (words("fact_since"), words("since_all") if site.since is None else day_or_dash(site.since)),
@@ -69,7 +69,7 @@ def _fish(making: Making) -> list[list[Block]]:
     fish = making.site.dated(making.site.rows["fish"], "date")
     parts: dict[tuple[str, str], list[Row]] = {}
     for row in fish:
-        parts.setdefault((day_or_dash(row["date"]), written(row["species"])), []).append(row)
+        parts.setdefault((day_or_dash(row["date"]), id_text(row["species"])), []).append(row)
     groups: list[list[Block]] = []
     for (day, species), rows in parts.items():
         seen = [(words(f"region_{key}"), _seen(rows, key, making)) for key in REGIONS]
@@ -88,7 +88,7 @@ def _fish(making: Making) -> list[list[Block]]:
 def _seen(rows: Sequence[Row], key: str, making: Making) -> str:
     """What was seen in one region, the most frequent first: "frayed (3), pale (1)"."""
     words = making.words
-    counted = Counter(written(row[key]).strip() for row in rows if row[key] is not None)
+    counted = Counter(id_text(row[key]).strip() for row in rows if row[key] is not None)
     counted.pop("", None)
     shown = [
         f"{words.listed(text) if key in LISTS else text} ({count})"
@@ -107,7 +107,7 @@ def _samples(making: Making) -> list[list[Block]]:
         return []
     body = []
     for day, row in kept:
-        taken = ", ".join(part for part in (words.listed(row["kind"]), written(row["site"])) if part)
+        taken = ", ".join(part for part in (words.listed(row["kind"]), id_text(row["site"])) if part)
         seen = text_or_dash(row["found"])
         if is_number(row["count"]) and is_number(row["fields"]):
             counted = words("sample_count", count=count_text(row["count"]), fields=count_text(row["fields"]))
@@ -139,7 +139,7 @@ def _prevalence(row: Row, making: Making) -> str:
 def _answer(row: Row, making: Making) -> str:
     """The laboratory's answer, or that it is awaited."""
     if row["result"] is not None:
-        return f"{written(row['result'])} ({day_or_dash(row['resulted'])})"
+        return f"{id_text(row['result'])} ({day_or_dash(row['resulted'])})"
     return making.words("answer_awaited") if row["sent"] is not None else "-"
 
 
@@ -190,7 +190,7 @@ def _treated(making: Making) -> list[list[Block]]:
         (
             f"{day_or_dash(row['first'])} {words('to')} {day_or_dash(row['last'])}",
             making.stock_name(row["stock"]),
-            f"{written(row['agent'])} ({words.listed(row['route'])})",
+            f"{id_text(row['agent'])} ({words.listed(row['route'])})",
             text_or_dash(row["why"]),
             text_or_dash(row["result"]),
         )

@@ -14,8 +14,8 @@ from dataclasses import dataclass, field, replace
 from workbook_tools.functions.quantities.amounts import JOINT
 from workbook_tools.layout.compute import Computed, Row
 from workbook_tools.layout.expression_trees import is_number
+from workbook_tools.layout.ids import id_key, id_text
 from workbook_tools.layout.model import Column
-from workbook_tools.layout.shown_values import folded, written
 from workbook_tools.producer.package_texts import UNREAD, package_texts
 from workbook_tools.producer.selection import LEADS, Owners, owners, site_rows
 from workbook_tools.producer.words import fragments
@@ -113,7 +113,7 @@ class Secrets:
     def forbid(self, value: object, origin: Origin, named: bool = False, exact: bool = False) -> None:
         if is_number(value) and (value != int(value) or not 10 ** (LONG_NUMBER - 1) <= abs(value) < 1e15):
             return  # a number where a text belongs: compared only where it may be a telephone
-        text = written(value).strip()
+        text = id_text(value).strip()
         pieces = [part for part in PARTS.split(text) if len(part.split()) >= WORDS_OF_A_SENTENCE or "\n" in text]
         for piece in (text, *pieces):
             self._enter(piece.strip(), Secret(piece.strip(), origin, named, exact=exact))
@@ -135,13 +135,13 @@ class Secrets:
             self.forbidden[key] = replace(before, named=True)
 
     def allow(self, value: object) -> None:
-        key = evened(written(value))
+        key = evened(id_text(value))
         if key:
             self.allowed.add(key)
 
     def excuse(self, value: object) -> None:
         """A text in sentences of the site's own."""
-        key = evened(written(value))
+        key = evened(id_text(value))
         if key:
             self.own.add(key)
 
@@ -165,7 +165,7 @@ def comparable(text: str) -> bool:
 def secrets(computed: Computed, site: str) -> Secrets:
     """What a copy for a site may not hold, and what it may."""
     found = owners(computed)
-    wanted = folded(site)
+    wanted = id_key(site)
     held = Secrets()
     for text in _common(computed):
         held.allow(text)
@@ -184,14 +184,14 @@ def secrets(computed: Computed, site: str) -> Secrets:
                     continue
                 if owner == wanted and not column.private:
                     _own(key, column, value, held)
-                elif key == "stores" and column.key == "lot" and folded(row["lot"]) in lots:
+                elif key == "stores" and column.key == "lot" and id_key(row["lot"]) in lots:
                     held.allow(row["lot"])
                 else:
                     reason = "private" if column.private else why
                     origin = Origin(table.sheet, computed.number(table, position), column.heading, reason)
                     held.forbid(value, origin, _is_named(key, column, value, codes), column.kind in ("id", "reference"))
                     if (key, column.key) in PEOPLE:
-                        names.append((column.key, written(value), origin))
+                        names.append((column.key, id_text(value), origin))
     held.settle()
     _names_alone(names, held)
     return held
@@ -217,11 +217,11 @@ def _is_named(table: str, column: Column, value: object, codes: Mapping[str, int
 
     Not so the ids of rows, which are alike on many farms, but for a site's; and not a private text of one word.
     """
-    text = written(value)
+    text = id_text(value)
     if (table, column.key) in NAMES:
         return True
     if column.kind == "id":
-        return table in ("sites", "stores") and codes[folded(value)] == 1
+        return table in ("sites", "stores") and codes[id_key(value)] == 1
     return (column.private or table == "stores") and len(evened(text).split()) > 1
 
 
@@ -231,7 +231,7 @@ def _codes(computed: Computed) -> Counter[str]:
     for key, table in computed.layout.tables.items():
         if key in LEADS or table.private:
             ids = [column.key for column in table.columns if column.kind == "id"]
-            found.update({folded(row[one]) for row in computed.data[key] for one in ids if row.get(one) is not None})
+            found.update({id_key(row[one]) for row in computed.data[key] for one in ids if row.get(one) is not None})
     return found
 
 
@@ -255,7 +255,7 @@ def _used_lots(computed: Computed, found: Owners, wanted: str) -> set[str]:
     for table, keys in (("baths", ("lot", "buffer_lot")), ("treatments", ("lot",))):
         for row, owner in zip(computed.data[table], found.of_rows[table], strict=True):
             if owner == wanted:
-                lots |= {folded(row[key]) for key in keys if row[key] is not None}
+                lots |= {id_key(row[key]) for key in keys if row[key] is not None}
     return lots
 
 

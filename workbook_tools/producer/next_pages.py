@@ -6,7 +6,7 @@ from collections.abc import Iterable
 
 from workbook_tools.layout.compute import Row
 from workbook_tools.layout.expression_trees import is_number
-from workbook_tools.layout.shown_values import written
+from workbook_tools.layout.ids import id_text
 from workbook_tools.producer.page_making import Making, day_or_dash, packed, text_or_dash
 from workbook_tools.xlsx.printing.blocks import Block, Facts, Heading, Lines, Page, Paragraph, Table, Ticks
 
@@ -42,7 +42,7 @@ def _follow_ups(making: Making) -> list[Block]:
     for row in rows:
         late = is_number(row["due"]) and row["due"] < making.today
         day = f"{day_or_dash(row['due'])} {words('overdue')}" if late else day_or_dash(row["due"])
-        body.append((day, making.stock_name(row["stock"]), written(row["what"]), text_or_dash(row["who"]), None))
+        body.append((day, making.stock_name(row["stock"]), id_text(row["what"]), text_or_dash(row["who"]), None))
     heads = [words(f"follow_up_{key}") for key in ("due", "group", "what", "who", "done")]
     return [*blocks, Table(heads, body, (16, 9, 40, 18, 14), least=22)]
 
@@ -51,8 +51,8 @@ def _call(making: Making) -> list[Block]:
     """Lines to write on where the log has nothing."""
     words, site = making.words, making.site
     pairs = [
-        (words("call_contact"), written(site.site["contact"]) or None),
-        (words("call_contact_telephone"), written(site.site["telephone"]) or None),
+        (words("call_contact"), id_text(site.site["contact"]) or None),
+        (words("call_contact_telephone"), id_text(site.site["telephone"]) or None),
         (words("call_seen_by"), _latest(site.rows["visits"], "date", "seen_by")),
         (words("call_prescriber"), _latest(site.rows["treatments"], "first", "prescriber")),
         (words("call_vet_telephone"), None),
@@ -64,7 +64,7 @@ def _call(making: Making) -> list[Block]:
 def _latest(rows: Iterable[Row], day: str, key: str) -> str | None:
     """What the latest row that says anything says."""
     told = [row for row in rows if row[key] is not None and is_number(row[day])]
-    return written(max(told, key=lambda row: float(row[day]))[key]) if told else None
+    return id_text(max(told, key=lambda row: float(row[day]))[key]) if told else None
 
 
 def _at_once(making: Making) -> list[Block]:

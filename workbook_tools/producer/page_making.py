@@ -10,7 +10,8 @@ from workbook_tools.functions.quantities.amounts import JOINT
 from workbook_tools.functions.quantities.boundary import serial
 from workbook_tools.layout.compute import Row
 from workbook_tools.layout.expression_trees import is_number
-from workbook_tools.layout.shown_values import EPOCH, written
+from workbook_tools.layout.ids import id_text
+from workbook_tools.layout.shown_values import EPOCH
 from workbook_tools.log.gate import Despite
 from workbook_tools.producer.selection import SiteRows, day_text
 from workbook_tools.producer.units import Units
@@ -61,20 +62,20 @@ class Making:
     def group(self, stock: Row) -> str:
         """A group of fish by its id, species and tank."""
         tank = self.tank(stock.get("vessel"))
-        parts = [written(stock.get("stock")), self.words.listed(stock.get("species"))]
+        parts = [id_text(stock.get("stock")), self.words.listed(stock.get("species"))]
         text = " ".join(part for part in parts if part)
         return f"{text}, {tank}" if tank else text or DASH
 
     def stock_name(self, name: object) -> str:
         """A group's id where it is one of this site; a dash for any other."""
-        return written(self.site.stock(name).get("stock")) or DASH
+        return id_text(self.site.stock(name).get("stock")) or DASH
 
     def tank(self, name: object) -> str:
         """A tank by its name and id; nothing where it is not one of this site."""
         vessel = self.site.vessel(name)
         if not vessel:
             return ""
-        said, identifier = written(vessel.get("name")), written(vessel["vessel"])
+        said, identifier = id_text(vessel.get("name")), id_text(vessel["vessel"])
         return f"{said} ({identifier})" if said else identifier
 
 
@@ -89,7 +90,7 @@ def day_or_dash(value: object) -> str:
 
 
 def text_or_dash(value: object) -> str:
-    return written(value) or DASH
+    return id_text(value) or DASH
 
 
 def count_text(value: object) -> str:

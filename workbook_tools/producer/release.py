@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from workbook_tools.functions.quantities.amounts import JOINT
 from workbook_tools.layout.compute import Computed, Row
 from workbook_tools.layout.expression_trees import is_number
-from workbook_tools.layout.shown_values import folded, written
+from workbook_tools.layout.ids import id_key, id_text
 from workbook_tools.producer.page_making import Making, day_or_dash, packed
 from workbook_tools.xlsx.printing.blocks import Block, Caution, Heading, Page, Paragraph, Table
 
@@ -39,9 +39,9 @@ def group_releases(making: Making) -> list[GroupRelease]:
     """Every group of the site; all treatments count, whatever days the copy is limited to."""
     found = []
     for stock in making.site.rows["stocks"]:
-        name = folded(stock["stock"])
+        name = id_key(stock["stock"])
         waits = tuple(
-            waiting(row, stock, making) for row in making.site.rows["treatments"] if folded(row["stock"]) == name
+            waiting(row, stock, making) for row in making.site.rows["treatments"] if id_key(row["stock"]) == name
         )
         states = [wait.state for wait in waits]
         state = next((one for one in (NEVER, UNKNOWN, DATED) if one in states), UNKNOWN if making.faulty else FREE)
@@ -60,7 +60,7 @@ def waiting(row: Row, stock: Row, making: Making) -> Waiting:
 
 def _by_its_rule(row: Row, stock: Row, making: Making) -> Waiting:
     """The wait after one treatment, and how it was counted."""
-    words, rule, release = making.words, written(row["rule"]).casefold(), row["release"]
+    words, rule, release = making.words, id_text(row["rule"]).casefold(), row["release"]
     if rule == "never":
         return Waiting(row, NEVER, None, words("rule_never"))
     if is_number(release) and rule in ("days", "degree days"):
@@ -68,7 +68,7 @@ def _by_its_rule(row: Row, stock: Row, making: Making) -> Waiting:
         return Waiting(row, state, release, _counted(row, rule, making))
     if rule:
         return Waiting(row, UNKNOWN, None, _not_reached(row, rule, making) or words("rule_unknown"))
-    if written(stock["food_fish"]).casefold() == "no":
+    if id_text(stock["food_fish"]).casefold() == "no":
         return Waiting(row, FREE, None, words("rule_none_not_food"))
     return Waiting(row, UNKNOWN, None, words("rule_none"))
 
@@ -164,8 +164,8 @@ def _group(one: GroupRelease, making: Making) -> list[Block]:
     if one.waits:
         rows = [
             (
-                written(wait.treatment["treatment"]),
-                written(wait.treatment["agent"]),
+                id_text(wait.treatment["treatment"]),
+                id_text(wait.treatment["agent"]),
                 day_or_dash(wait.treatment["last"]),
                 {NEVER: words("short_never"), UNKNOWN: words("short_unknown")}.get(
                     wait.state, day_or_dash(wait.release)
@@ -180,5 +180,5 @@ def _group(one: GroupRelease, making: Making) -> list[Block]:
 
 
 def _source(row: Row, making: Making) -> str:
-    source = written(row["rule_source"])
+    source = id_text(row["rule_source"])
     return f" {making.words('rule_from', source=source)}" if source else ""

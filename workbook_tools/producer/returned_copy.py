@@ -9,7 +9,7 @@ from pathlib import Path
 
 from workbook_tools.errors import ReadError
 from workbook_tools.layout import Layout
-from workbook_tools.layout.shown_values import folded
+from workbook_tools.layout.ids import id_key
 from workbook_tools.log.checking.reading import ReadLog, ReadTable
 from workbook_tools.log.merging.merged import Note
 from workbook_tools.producer.returned_rows import DailyRow, Returned, returned_rows
@@ -61,19 +61,19 @@ def taken_back(path: Path, layout: Layout, own: ReadLog, key: str = "", confirme
     whole = not any(remark.severity == "fault" for remark in found.remarks)
     notes += _origin(path, found, key, confirmed)
     notes += _changes(file, found)
-    sites = {folded(row["site"]) for row in own.tables["sites"].rows if row["site"] is not None}
+    sites = {id_key(row["site"]) for row in own.tables["sites"].rows if row["site"] is not None}
     groups = {
-        folded(row["stock"]): folded(row["site"]) for row in own.tables["stocks"].rows if row["stock"] is not None
+        id_key(row["stock"]): id_key(row["site"]) for row in own.tables["stocks"].rows if row["stock"] is not None
     }
     table = layout.tables[LOSSES]
     read = ReadTable(table, {column.key: table.letters[column.key] for column in table.typed})
-    if folded(found.site) not in sites:
+    if id_key(found.site) not in sites:
         notes.append(Note(file, f"It is a copy for site {found.site}, which the log does not have: no row was merged."))
         whole = False
         found.rows.clear()
     for number, row in enumerate(found.rows, start=table.first_row):
         stock = row.values.get("stock")
-        if groups.get(folded(stock)) != folded(found.site):
+        if groups.get(id_key(stock)) != id_key(found.site):
             say = f"The row {_name(row)} is of group {stock}, which is none of site {found.site}: not merged."
             notes.append(Note(file, say))
             whole = False
@@ -88,7 +88,7 @@ def taken_back(path: Path, layout: Layout, own: ReadLog, key: str = "", confirme
 def _origin(path: Path, found: Returned, key: str, confirmed: Collection[str]) -> Iterator[Note]:
     """What is to be said of where a copy is from; ReadError where it may be another site's and nobody has confirmed."""
     doubt = _doubt(found, key)
-    if doubt and folded(found.site) not in {folded(site) for site in confirmed}:
+    if doubt and id_key(found.site) not in {id_key(site) for site in confirmed}:
         raise ReadError(
             path,
             f"{doubt} Nothing was merged. If you know that it is the copy of site {found.site}, say --confirm-site "
@@ -111,7 +111,7 @@ def _doubt(found: Returned, key: str) -> str:
             "changed, or another log made it, or this one before it had a key."
         )
     others = {match[1] for row in found.rows if (match := ROW_NAME.match(row.name or ""))} - {None}
-    strange = sorted(site for site in others if folded(site) != folded(found.site))
+    strange = sorted(site for site in others if id_key(site) != id_key(found.site))
     if strange:
         return f"says that it is the copy for site {found.site}, but its rows have the ids of {', '.join(strange)}."
     return ""

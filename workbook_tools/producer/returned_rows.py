@@ -19,7 +19,7 @@ from workbook_tools.errors import ReadError
 from workbook_tools.functions.quantities import Quantity
 from workbook_tools.layout import Layout, Table, case_log
 from workbook_tools.layout.expression_trees import is_number
-from workbook_tools.layout.shown_values import folded
+from workbook_tools.layout.ids import id_key
 from workbook_tools.log.checking.reading import Place, Remark, typed_value
 from workbook_tools.producer.daily_sheet import KEYS, NUMBERS, heading_key, in_log_unit
 from workbook_tools.producer.row_marks import (
@@ -105,7 +105,7 @@ def returned_rows(path: Path, layout: Layout, site: str | None = None) -> Return
     found = Returned(
         known.site, known.made, known.version, known.log_version, known.language, known.units, known, remarks=remarks
     )
-    if site is not None and folded(site) != folded(known.site):
+    if site is not None and id_key(site) != id_key(known.site):
         say = f"The copy is for site {known.site}, not for {site}; its rows were not read."
         _say(found, "copy-of-another-site", say)
         return found

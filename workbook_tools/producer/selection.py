@@ -13,7 +13,7 @@ from typing import Any
 from workbook_tools.errors import ReadError
 from workbook_tools.layout.compute import Computed, Row
 from workbook_tools.layout.expression_trees import is_number
-from workbook_tools.layout.shown_values import folded, written
+from workbook_tools.layout.ids import id_key, id_text
 
 # table -> its column that leads to a site, and the table that the column points to; in an order that can be followed
 LEADS = {
@@ -54,7 +54,7 @@ class Owners:
 
     def of(self, table: str, name: object) -> Owner:
         """The one site that a name stands for, or None."""
-        found = self.of_names.get(table, {}).get(folded(name), set())
+        found = self.of_names.get(table, {}).get(id_key(name), set())
         return next(iter(found)) if len(found) == 1 else None
 
 
@@ -75,14 +75,14 @@ def owners(computed: Computed) -> Owners:
                 owner = owner if table in ("treatments", "stocks") else None  # the group itself decides
             rows.append(owner)
             if row[key] is not None:
-                names.setdefault(folded(row[key]), set()).add(owner)
+                names.setdefault(id_key(row[key]), set()).add(owner)
     return Owners(of_rows, of_names, tuple(torn))
 
 
 def _owner(row: Row, lead: str, target: str, so_far: Owners) -> Owner:
     if row[lead] is None:
         return None
-    return so_far.of(target, row[lead]) if target else folded(row[lead])
+    return so_far.of(target, row[lead]) if target else id_key(row[lead])
 
 
 @dataclass(frozen=True)
@@ -98,12 +98,12 @@ class SiteRows:
     @property
     def name(self) -> str:
         """The site's id."""
-        return written(self.site["site"])
+        return id_text(self.site["site"])
 
     def find(self, table: str, key: str, name: object) -> Row:
         """A row of this site by its id; an empty one where the name is another site's or nobody's."""
-        wanted = folded(name)
-        return next((row for row in self.rows[table] if wanted and folded(row[key]) == wanted), {})
+        wanted = id_key(name)
+        return next((row for row in self.rows[table] if wanted and id_key(row[key]) == wanted), {})
 
     def stock(self, name: object) -> Row:
         return self.find("stocks", "stock", name)
@@ -135,13 +135,13 @@ def site_rows(computed: Computed, site: str, path: object = "log", since: float 
     ReadError : there is no such site, or an id of its rows stands for more than one row: amounts could be another's.
     """
     found = owners(computed)
-    wanted = folded(site)
+    wanted = id_key(site)
     rows = {
         table: [row for row, owner in zip(computed.data[table], found.of_rows[table], strict=True) if owner == wanted]
         for table in LEADS
     }
     if not rows["sites"] or not wanted:
-        known = ", ".join(written(row["site"]) for row in computed.data["sites"] if row["name"] is not None)
+        known = ", ".join(id_text(row["site"]) for row in computed.data["sites"] if row["name"] is not None)
         if not known:
             raise ReadError(path, "has no site yet: type its name on the Sites sheet, and save.")
         raise ReadError(path, f"has no site {site!r}; it has {known}.")
@@ -165,7 +165,7 @@ def drawn_on(computed: Computed, site: str) -> list[tuple[str, int]]:
     A row that leads to no site may be any site's. Where its other references lead to this one it counts; a treatment, a
     group or a day's losses without any counts for every site, since a wait may hang on it.
     """
-    found, wanted = owners(computed), folded(site)
+    found, wanted = owners(computed), id_key(site)
     torn = {(table, position) for table, position, sites in found.torn if len(sites) > 1}
     drawn = []
     for table in LEADS:
@@ -194,10 +194,10 @@ def _doubled(computed: Computed, rows: Mapping[str, list[Row]], path: object) ->
     doubled = []
     for table in ONCE:
         key = computed.layout.tables[table].key_column
-        own = {folded(row[key.key]) for row in rows[table] if row[key.key] is not None}
+        own = {id_key(row[key.key]) for row in rows[table] if row[key.key] is not None}
         ours = {id(row) for row in rows[table]}
         others = {
-            folded(row[key.key]) for row in computed.data[table] if row[key.key] is not None and id(row) not in ours
+            id_key(row[key.key]) for row in computed.data[table] if row[key.key] is not None and id(row) not in ours
         }
         doubled += [f"{key.heading} {name.upper()}" for name in sorted(own & others)]
     if doubled:

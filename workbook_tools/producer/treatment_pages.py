@@ -10,7 +10,7 @@ from collections.abc import Iterator
 from workbook_tools.functions.quantities.amounts import JOINT, short
 from workbook_tools.layout.compute import Row
 from workbook_tools.layout.expression_trees import is_number
-from workbook_tools.layout.shown_values import written
+from workbook_tools.layout.ids import id_text
 from workbook_tools.producer.page_making import Making, count_text, day_or_dash, packed, text_or_dash
 from workbook_tools.xlsx.printing.blocks import (
     Block,
@@ -67,7 +67,7 @@ def amount_each_time(row: Row, making: Making) -> tuple[str, float] | None:
     """Grams or millilitres for one time, as ("g", 4.86); None where the log has no amount that can be relied on."""
     stock = making.site.stock(row["stock"])
     if (
-        written(row["route"]).casefold() in NEEDS_WATER
+        id_text(row["route"]).casefold() in NEEDS_WATER
         and row["used"] is None
         and not making.site.vessel(stock.get("vessel"))
     ):
@@ -99,11 +99,11 @@ def treatment_blocks(row: Row, making: Making) -> list[Block]:
     words = making.words
     stock = making.site.stock(row["stock"])
     found = amount_each_time(row, making)
-    head = words("give_heading", name=written(row["treatment"]), agent=written(row["agent"]))
+    head = words("give_heading", name=id_text(row["treatment"]), agent=id_text(row["agent"]))
     blocks: list[Block] = [Heading(head), Facts(list(_facts(row, stock, making)))]
     if found is None:
         return [*blocks, Paragraph(words("give_no_amount"), "large"), *cautions(row, making)]
-    route = written(row["route"]).casefold()
+    route = id_text(row["route"]).casefold()
     each = "give_each_fish" if route == "injection" else "give_each_day" if route == "feed" else "give_each_time"
     blocks.append(Paragraph(words(each, amount=printed_amount(found, making)), "large"))
     blocks += [Paragraph(words("give_how"), "strong"), *(Paragraph(text) for text in _mixing(row, making))]
@@ -117,22 +117,22 @@ def _facts(row: Row, stock: Row, making: Making) -> Iterator[tuple[str, Value]]:
     yield words("fact_route"), words.listed(row["route"]) or "-"
     yield words("fact_first"), day_or_dash(row["first"])
     yield words("fact_last"), day_or_dash(row["last"])
-    unit = written(row["dose_unit"])
+    unit = id_text(row["dose_unit"])
     said = words(DOSE_UNITS[unit]) if unit in DOSE_UNITS else unit
     dose = short(row["dose"], said) if is_number(row["dose"]) else "-"
     yield words("fact_dose"), dose
-    if written(row["route"]).casefold() in NEEDS_WATER and is_number(row["water"]):
+    if id_text(row["route"]).casefold() in NEEDS_WATER and is_number(row["water"]):
         own = row["used"] is not None or bool(making.site.vessel(stock.get("vessel")))
         yield words("fact_water"), units.litres(row["water"]) if own else "-"
     if is_number(row["minutes"]):
         yield words("fact_minutes"), short(row["minutes"], "min")
     if is_number(row["flow"]):
         yield words("fact_flow"), units.flow(row["flow"])
-    if written(row["route"]).casefold() == "feed":
+    if id_text(row["route"]).casefold() == "feed":
         yield words("fact_biomass"), units.kilograms(row["biomass"]) if is_number(row["biomass"]) else "-"
         yield words("fact_feed"), units.kilograms(row["feed"]) if is_number(row["feed"]) else "-"
         yield words("fact_inclusion"), units.inclusion(row["inclusion"]) if is_number(row["inclusion"]) else "-"
-    if written(row["route"]).casefold() == "injection":
+    if id_text(row["route"]).casefold() == "injection":
         yield words("fact_fish"), count_text(row["fish"])
     yield words("fact_why"), text_or_dash(row["why"])
     yield words("fact_prescriber"), text_or_dash(row["prescriber"])
@@ -164,7 +164,7 @@ MIXING = {
 
 def _mixing(row: Row, making: Making) -> Iterator[str]:
     words = making.words
-    key = MIXING.get(written(row["route"]).casefold())
+    key = MIXING.get(id_text(row["route"]).casefold())
     yield words(key) if key else words("mix_other")
     if is_number(row["minutes"]) and key in ("mix_bath", "mix_liquid"):
         yield words("mix_minutes", minutes=short(row["minutes"], "min"))
@@ -176,9 +176,9 @@ def _mixing(row: Row, making: Making) -> Iterator[str]:
 
 def cautions(row: Row, making: Making) -> list[Block]:
     """Cautions that go with a treatment: by its product, by its route, and those for every treatment."""
-    product = f"{written(row['agent'])} {written(row['drug_name'])}".casefold()
+    product = f"{id_text(row['agent'])} {id_text(row['drug_name'])}".casefold()
     keys = [key for part, key in CAUTIONS.items() if part in product]
-    route = ROUTE_CAUTIONS.get(written(row["route"]).casefold())
+    route = ROUTE_CAUTIONS.get(id_text(row["route"]).casefold())
     keys += [route] if route else []
     keys += ["caution_gloves"]
     return [Caution(" ".join(making.words(key) for key in dict.fromkeys(keys)))]
@@ -187,8 +187,8 @@ def cautions(row: Row, making: Making) -> list[Block]:
 def _ticks(row: Row, stock: Row, found: tuple[str, float], making: Making) -> list[Block]:
     """A box for each day: dated where the log names each day, numbered where it only says how often."""
     words = making.words
-    tank = making.tank(stock.get("vessel")) or written(stock.get("stock"))
-    product = f"{written(row['treatment'])} {written(row['agent'])}".strip()  # a page may go on far from the heading
+    tank = making.tank(stock.get("vessel")) or id_text(stock.get("stock"))
+    product = f"{id_text(row['treatment'])} {id_text(row['agent'])}".strip()  # a page may go on far from the heading
     values = (product, tank, printed_amount(found, making))
     heads = (words("tick_product"), words("tick_tank"), words("tick_amount"))
     days = tick_days(row, making)

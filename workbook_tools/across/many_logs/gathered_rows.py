@@ -22,7 +22,8 @@ from workbook_tools.across.responses import reference_range
 from workbook_tools.layout import Layout
 from workbook_tools.layout.compute import Computed
 from workbook_tools.layout.expression_trees import is_number
-from workbook_tools.layout.shown_values import EPOCH, MOST_DAYS, folded, written
+from workbook_tools.layout.ids import id_key, id_text
+from workbook_tools.layout.shown_values import EPOCH, MOST_DAYS
 from workbook_tools.log.checking.reading import ReadLog, ReadTable
 from workbook_tools.producer.selection import owners
 
@@ -60,14 +61,14 @@ def rows_of(log: ReadLog, file: str, version: str, before: Layout | None = None)
     for remark in log.remarks:
         if before is None or _was_there(before, remark.place.sheet, remark.place.column):
             place = remark.place
-            value = None if remark.value is None else written(remark.value)
+            value = None if remark.value is None else id_text(remark.value)
             _problem(found, file, place.sheet, place.row, place.column, place.letters and str(place), value, remark.say)
     return found
 
 
 def _sites(computed: Computed) -> dict[str, list[str | None]]:
     """Site ids by table and position, spelled as on the Sites sheet."""
-    spelled = {folded(row["site"]): written(row["site"]) for row in computed.data["sites"]}
+    spelled = {id_key(row["site"]): id_text(row["site"]) for row in computed.data["sites"]}
     return {
         table: [None if owner is None else spelled.get(owner) for owner in found]
         for table, found in owners(computed).of_rows.items()
@@ -105,7 +106,7 @@ def _fitted(found: Rows, read: ReadTable, rows: Sequence[Mapping[str, Any]], one
             if reason and one.column.typed:
                 place = read.place(position, one.name)
                 typed = row[one.name]
-                shown = str(typed).upper() if isinstance(typed, bool) else written(typed)
+                shown = str(typed).upper() if isinstance(typed, bool) else id_text(typed)
                 _problem(found, file, place.sheet, place.row, place.column, str(place), shown, reason)
         values.append(value)
     return values

@@ -28,6 +28,7 @@ from openpyxl.pivot.table import (
 from openpyxl.worksheet.worksheet import Worksheet
 
 from workbook_tools.layout.expression_trees import is_number
+from workbook_tools.layout.ids import cell_key
 from workbook_tools.layout.model import Layout, Pivot, PivotValue, Sheet, Table
 from workbook_tools.log.building.frame import steady_rows
 from workbook_tools.xlsx.addresses import letter
@@ -57,11 +58,6 @@ class PivotPart(TableDefinition):  # type: ignore[misc]
     __nested__ = TableDefinition.__nested__
 
 
-def folded(item: Item) -> Item:
-    """Groups are the same whatever the case of their letters, as in a PivotTable."""
-    return item.casefold() if isinstance(item, str) else item
-
-
 def in_order(item: Item) -> tuple[bool, float, str]:
     """Numbers first, then words."""
     return (isinstance(item, str), 0.0, item.casefold()) if isinstance(item, str) else (False, float(item), "")
@@ -83,10 +79,12 @@ class Filled:
         """Items of each group, outermost first, and its rows, in the order shown."""
         spelled: dict[tuple[Item, ...], tuple[Item, ...]] = {}
         found: dict[tuple[Item, ...], list[Row]] = {}
-        first: dict[tuple[str, Item], Item] = {}
+        first: dict[tuple[str, object], Item] = {}
         for row in self.chosen:
             items = tuple(_item(row.get(key)) for key in self.pivot.rows)
-            items = tuple(first.setdefault((key, folded(i)), i) for key, i in zip(self.pivot.rows, items, strict=True))
+            items = tuple(
+                first.setdefault((key, cell_key(i)), i) for key, i in zip(self.pivot.rows, items, strict=True)
+            )
             spelled.setdefault(items, items)
             found.setdefault(items, []).append(row)
         return sorted(found.items(), key=lambda group: [in_order(item) for item in group[0]])

@@ -7,6 +7,7 @@ from itertools import pairwise
 from typing import Any, NamedTuple
 
 from workbook_tools.layout.expression_trees import is_number
+from workbook_tools.layout.ids import cell_key
 from workbook_tools.log.checking.reading import ReadTable
 
 FEWEST = 4  # typed cells below which two equal rows may well be two
@@ -29,7 +30,7 @@ def rows_twice(read: ReadTable) -> Iterator[SeenBetween]:
     """Rows that hold the same as an earlier one in everything but their id."""
     keys = [column.key for column in read.table.typed if column.kind != "id"]
     first: dict[tuple[object, ...], int] = {}
-    columns = [[_folded(row[key]) for row in read.rows] for key in keys]
+    columns = [[cell_key(row[key]) for row in read.rows] for key in keys]
     for position, held in enumerate(zip(*columns, strict=True)):
         if len(held) - held.count(None) < FEWEST:
             continue
@@ -68,7 +69,7 @@ def temperature_jumps(rows: Sequence[Row], group: str, date: str, temperature: s
     dated: dict[object, list[tuple[float, int]]] = {}
     for position, row in enumerate(rows):
         if row[group] is not None and is_number(row[date]) and is_number(row[temperature]):
-            dated.setdefault(row[group], []).append((row[date], position))
+            dated.setdefault(cell_key(row[group]), []).append((row[date], position))
     for readings in dated.values():
         readings.sort()
         for (before, one), (after, other) in pairwise(readings):
@@ -76,7 +77,3 @@ def temperature_jumps(rows: Sequence[Row], group: str, date: str, temperature: s
             if after - before <= JUMP_DAYS and abs(change) > JUMP:
                 say = f"The temperature changes by {abs(change):.1f} C within {JUMP_DAYS:g} days; is it in Celsius?"
                 yield SeenBetween(other, temperature, "temperature-jump", say)
-
-
-def _folded(value: object) -> object:
-    return value.casefold() if isinstance(value, str) else value

@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import Any
 
 from workbook_tools.layout import Table
+from workbook_tools.layout.ids import id_key
 from workbook_tools.layout.model import Column
 from workbook_tools.log.checking.reading import ReadTable
 
@@ -42,12 +43,10 @@ def alike(column: Column, value: Any) -> tuple[str, object] | None:
 
 
 def alike_id(value: Any) -> tuple[str, object] | None:
-    """The same for the cell by which a row is known."""
-    if isinstance(value, str):
-        return "text", value.casefold()
+    """The same for the cell by which a row is known: a paste that made 7 of "7" has not made another row."""
     if value is None or isinstance(value, bool):
         return None if value is None else ("truth", value)
-    return "number", float(f"{value:.15g}")
+    return "text", id_key(value)
 
 
 def in_order(value: Any) -> tuple[Any, ...]:

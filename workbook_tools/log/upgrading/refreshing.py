@@ -9,6 +9,7 @@ from typing import Any
 from lxml import etree
 
 from workbook_tools.layout import Table
+from workbook_tools.layout.ids import cell_key
 from workbook_tools.layout.model import Column
 from workbook_tools.log.checking.broken_formulas import OWN_ROW, normal
 from workbook_tools.log.checking.standing_layout import PlacedFormulas, Standing
@@ -366,7 +367,7 @@ def _by_key(table: Table, records: Sequence[Data]) -> dict[tuple[object, int], D
     key = table.columns[0].key
     for record in records:
         name = record.get(key)
-        folded = name.casefold() if isinstance(name, str) else name
+        folded = cell_key(name)
         number = 0
         while (folded, number) in found:
             number += 1
