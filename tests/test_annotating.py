@@ -21,6 +21,8 @@ from workbook_tools.layout import case_log
 from workbook_tools.log.building.log_workbook import build_log
 from workbook_tools.log.checking.annotating import HEADING_ROW, annotate, annotated
 from workbook_tools.log.checking.log_check import Checked, check_log
+from workbook_tools.xlsx.editing.workbook_edit import WorkbookEdit
+from workbook_tools.xlsx.opened import Opened
 
 
 def slips() -> Data:
@@ -57,7 +59,7 @@ def test_every_finding_is_on_its_cell_and_on_the_sheet(tmp_path: Path) -> None:
     path, found = checked(tmp_path)
     before = path.read_bytes()
     out = tmp_path / "marked.xlsx"
-    assert annotate(path, found, out) is None
+    assert annotate(Opened(path), found, out) is None
     assert path.read_bytes() == before
     new = out.read_bytes()
     marked = notes(new)
@@ -84,7 +86,7 @@ def test_every_finding_is_on_its_cell_and_on_the_sheet(tmp_path: Path) -> None:
 
 def test_what_is_not_marked_keeps_its_bytes(tmp_path: Path) -> None:
     path, found = checked(tmp_path)
-    new = annotated(path.read_bytes(), found)
+    new = annotated(Opened(path).edit(), found)
     touched = changed(path.read_bytes(), new)
     kept = {name for name in parts(path.read_bytes()) if "drawing1" in name or "slicer" in name or "custom" in name}
     assert kept
@@ -95,7 +97,7 @@ def test_what_is_not_marked_keeps_its_bytes(tmp_path: Path) -> None:
 def test_a_marked_copy_in_a_spreadsheet_program(tmp_path: Path, office: Office) -> None:
     path, found = checked(tmp_path, everything=False)
     out = tmp_path / "marked.xlsx"
-    annotate(path, found, out)
+    annotate(Opened(path), found, out)
     shown = office.values(out)["Findings"]
     assert "=1+1" in shown.values()
     saved = notes(office.convert(out, tmp_path / "saved.xlsx", "xlsx").read_bytes())
@@ -112,10 +114,10 @@ def test_a_marked_copy_in_a_spreadsheet_program(tmp_path: Path, office: Office) 
 def test_the_marked_copy_checks_as_the_log(tmp_path: Path) -> None:
     path, found = checked(tmp_path)
     out = tmp_path / "marked.xlsx"
-    annotate(path, found, out)
+    annotate(Opened(path), found, out)
     again = check_log(out, case_log())
     assert again.findings == found.findings
-    third = annotated(out.read_bytes(), again)
+    third = annotated(Opened(out).edit(), again)
     assert "Findings 2" in python_calamine.load_workbook(io.BytesIO(third)).sheet_names
 
 
@@ -125,7 +127,7 @@ def test_many_findings(tmp_path: Path) -> None:
     path = tmp_path / "log.xlsx"
     path.write_bytes(build_log(case_log(), data, rows=1))
     found = check_log(path, case_log())
-    new = annotated(path.read_bytes(), found)
+    new = annotated(Opened(path).edit(), found)
     species = case_log().tables["fish"].letters["other_species"]
     assert sum(re.fullmatch(rf"Fish!{species}\d+", place) is not None for place in notes(new)) == 1500
 
@@ -133,7 +135,7 @@ def test_many_findings(tmp_path: Path) -> None:
 def test_nothing_to_find(tmp_path: Path) -> None:
     path = tmp_path / "log.xlsx"
     path.write_bytes(build_log(case_log(), clean(), rows=ROWS))
-    new = annotated(path.read_bytes(), check_log(path, case_log()))
+    new = annotated(Opened(path).edit(), check_log(path, case_log()))
     sheet = python_calamine.load_workbook(io.BytesIO(new)).get_sheet_by_name("Findings").to_python()
     assert "Nothing to mend." in sheet[1][0]
     assert len(sheet) == HEADING_ROW
@@ -144,7 +146,7 @@ def test_the_log_itself_is_never_the_marked_copy(tmp_path: Path) -> None:
     path, found = checked(tmp_path)
     before = path.read_bytes()
     with pytest.raises(SaveError, match="a file that this command reads"):
-        annotate(path, found, path, replace=True)
+        annotate(Opened(path), found, path, replace=True)
     assert path.read_bytes() == before
 
 
@@ -154,7 +156,7 @@ def test_the_command(tmp_path: Path) -> None:
     done = run("check", "log.xlsx", "--annotate", "marked", folder=tmp_path)
     assert done.returncode == 1
     assert done.stdout.startswith("Made marked.xlsx\n")
-    assert (tmp_path / "marked.xlsx").read_bytes() == annotated(before, found, path)
+    assert (tmp_path / "marked.xlsx").read_bytes() == annotated(WorkbookEdit(before, path), found)
     again = run("check", "log.xlsx", "--annotate", "marked.xlsx", folder=tmp_path)
     assert again.returncode == 2
     assert "is there already" in again.stderr

@@ -465,6 +465,7 @@ import json, os, shutil, signal, sys
 from pathlib import Path
 from tests.support.next_layout import next_layouts
 from workbook_tools.log.upgrading import log_upgrade
+from workbook_tools.xlsx.opened import Opened
 
 folder, log = Path(sys.argv[1]), Path(sys.argv[2])
 old = log.read_bytes()
@@ -512,10 +513,10 @@ def dying(at, work, done, layout):
 with next_layouts(folder) as layout:
     upgraded, known = log_upgrade.upgraded, {}
 
-    def once(path, layout):  # the same bytes are brought up to date once: it takes seconds
-        content = path.read_bytes()
+    def once(file, layout):  # the same bytes are brought up to date once: it takes seconds
+        content = Opened.of(file).content
         if content not in known:
-            known[content] = upgraded(path, layout)
+            known[content] = upgraded(file, layout)
         return known[content]
 
     log_upgrade.upgraded = once

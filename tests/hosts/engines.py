@@ -41,7 +41,7 @@ def with_ironcalc(formulas: Sequence[str], cells: Mapping[str, CellContent], fol
     for row, text in enumerate(formulas, 1):
         sheet[f"{RESULT}{row}"] = f"={text}"
     book.save(folder / "plain.xlsx")
-    put_names(folder / "plain.xlsx", folder / "named.xlsx")
+    (folder / "named.xlsx").write_bytes(put_names(folder / "plain.xlsx")[1])
     model = ironcalc.load_from_xlsx(str(folder / "named.xlsx"), "en", "UTC", "en")
     model.evaluate()
     column = column_index_from_string(RESULT)

@@ -23,6 +23,7 @@ from workbook_tools.log.checking.log_check import check_log
 from workbook_tools.log.merging.lending import lent
 from workbook_tools.producer.copy import producer_copy
 from workbook_tools.producer.locked import locked
+from workbook_tools.xlsx.opened import Opened
 
 LOGS = ["north/alder.xlsx", "north/beech.xlsx", "south/cedar.xlsx", "south/deep/first.xlsx", "typed.xlsx"]
 
@@ -79,7 +80,7 @@ def neighbours(folder: Path, alder: Path) -> None:
     (near / "producer.xlsx").write_bytes(copy.content)
     (near / "bench.xlsx").write_bytes(build_bench(load("bench")))
     (near / "lent.xlsx").write_bytes(lent(alder, case_log(), "T").content)
-    annotate(alder, checked, near / "marked.xlsx")
+    annotate(Opened(alder), checked, near / "marked.xlsx")
     for name in ("~$alder.xlsx", ".~lock.alder.xlsx#", "alder.backup-20260701-120000.xlsx", "notes.txt", ".alder.xlsx"):
         shutil.copy(alder, near / name)
     (near / ".hidden").mkdir()

@@ -10,11 +10,13 @@ from typing import Any
 from workbook_tools.across.responses import learned_rows
 from workbook_tools.errors import EditError, ReadError
 from workbook_tools.layout import Layout
+from workbook_tools.layout.compute import Computed
 from workbook_tools.log.checking.current_layout import editable
 from workbook_tools.log.checking.log_check import check_log
 from workbook_tools.log.merging.recomputing import RawCells
 from workbook_tools.xlsx.editing.workbook_edit import TablePlace, WorkbookEdit
-from workbook_tools.xlsx.reading import admitted, file_content
+from workbook_tools.xlsx.opened import Opened
+from workbook_tools.xlsx.reading import Archive
 from workbook_tools.xlsx.saving.inputs import Seen
 from workbook_tools.xlsx.saving.whole_file import save
 
@@ -22,22 +24,22 @@ TABLE = "learned"  # its key in the layout
 
 
 def keep(
-    path: Path,
+    log: Path | Opened,
     layout: Layout,
     today: datetime.date,
     out: Path | None = None,
     replace: bool = False,
-    seen: Seen | None = None,
+    computed: Computed | None = None,
 ) -> tuple[int, Path | None]:
-    """Write what the log at `path` has learned into its Learned table, in place or into a new file `out`.
+    """Write what a log has learned into its Learned table, in place or into a new file `out`.
 
     Parameters
     ----------
-    path, layout : the log and what it was built from.
+    log, layout : the log and what it was built from.
     today : the day that the rows say they were computed on.
     out : where to; the log itself where left out.
     replace : whether a file that is there may be replaced; it is kept beside it as a dated backup.
-    seen : the log as it was when it was first read, where that was before.
+    computed : what the log's typed cells give, where that is known already.
 
     Returns
     -------
@@ -48,14 +50,16 @@ def keep(
     ReadError : the log cannot be read, or its Summary has no table Learned. EditError : something stands below the
     table where it needs more rows. MissingLibraryError : lifelines is not installed. SaveError : it cannot be written.
     """
-    seen = seen or Seen(path)
-    before = file_content(path)
-    rows = learned_rows(check_log(path, layout).computed, today)
-    content = with_learned(before, rows, layout, path)
-    return len(rows), save(path if out is None else out, content, replace, seen, in_place=out is None)
+    log = Opened.of(log)
+    computed = computed or check_log(log, layout).computed
+    rows = learned_rows(computed, today)
+    content = with_learned(log.archive, rows, layout, log.path)
+    return len(rows), save(log.path if out is None else out, content, replace, Seen(log), in_place=out is None)
 
 
-def with_learned(content: bytes, rows: Sequence[Mapping[str, Any]], layout: Layout, path: object = "workbook") -> bytes:
+def with_learned(
+    content: bytes | Archive, rows: Sequence[Mapping[str, Any]], layout: Layout, path: object = "workbook"
+) -> bytes:
     """A log's file with these rows in its Learned table, and none of those that were there.
 
     The table becomes longer where it must. No formula rests on it, so no stored result changes; a cell in which a
@@ -67,7 +71,7 @@ def with_learned(content: bytes, rows: Sequence[Mapping[str, Any]], layout: Layo
     if missing > 0:
         edit.grow(place.name, missing)
     last = place.last_row + max(missing, 0)
-    raw = RawCells(content)
+    raw = RawCells(content if isinstance(content, bytes) else content.content)
     columns = {c.key: place.column(c.heading) for c in layout.tables[TABLE].columns}
     for position, number in enumerate(range(place.first_row, last + 1)):
         row = rows[position] if position < len(rows) else {}
@@ -77,10 +81,9 @@ def with_learned(content: bytes, rows: Sequence[Mapping[str, Any]], layout: Layo
     return edit.content()
 
 
-def check_place(path: Path, layout: Layout) -> None:
+def check_place(log: Opened, layout: Layout) -> None:
     """Raises ReadError or EditError where a log has no table for what it learns, as one of an older layout."""
-    if path.is_file():
-        _place(WorkbookEdit(admitted(path), path), layout)
+    _place(log.edit(), layout)
 
 
 def _place(edit: WorkbookEdit, layout: Layout) -> TablePlace:

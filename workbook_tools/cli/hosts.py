@@ -76,16 +76,14 @@ def names(path: Path, as_json: bool, quiet: bool) -> None:
       workbook-tools names "My own sheet.xlsx"
     """
     from workbook_tools.hosts.workbook_names import put_names
+    from workbook_tools.xlsx.opened import Opened
     from workbook_tools.xlsx.saving.inputs import Seen
     from workbook_tools.xlsx.saving.whole_file import save
 
     with held(path, "names"):
-        seen = Seen(path)
-        with tempfile.TemporaryDirectory() as folder:
-            out = Path(folder) / "with-names.xlsx"
-            known = put_names(path, out)
-            content = out.read_bytes()
-        backup = save(path, content, replace=True, seen=seen, in_place=True)
+        file = Opened(path)
+        known, content = put_names(file)
+        backup = save(path, content, replace=True, seen=Seen(file), in_place=True)
     if as_json:
         print_json(facts(path, backup) | {"names": len(known)})
     elif not quiet:

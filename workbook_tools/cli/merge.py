@@ -96,20 +96,21 @@ def _merged(
     from workbook_tools.log.merging.merging_files import merge_files
     from workbook_tools.producer.returned_copy import taken_back
     from workbook_tools.producer.returned_rows import identity
-    from workbook_tools.xlsx.reading import file_content
+    from workbook_tools.xlsx.opened import Opened
     from workbook_tools.xlsx.saving.inputs import Seen
 
-    seen = Seen(log, *copies, *([base] if base else []))
+    files = {path: Opened(path) for path in (log, *copies, *([base] if base else []))}
+    own, others, older = files[log], [files[path] for path in copies], files[base] if base else None
+    seen = Seen(*files.values())
     layout = case_log()
-    key = key_of(file_content(log))
-    back = {
-        str(path): taken_back(path, layout, read_log(log, layout), key, confirmed)
-        for path in copies
-        if identity(path) is not None
-    }
-    logs = [path for path in copies if str(path) not in back]
+    returned = [one for one in others if identity(one) is not None]
+    back = {}
+    if returned:
+        rows_of_log, key = read_log(own.path, layout, own.archive), key_of(own.content)
+        back = {str(one.path): taken_back(one, layout, rows_of_log, key, confirmed) for one in returned}
+    logs = [one for one in others if one not in returned]
     rows = {name: one.log for name, one in back.items()}
-    done = merge_files(log, logs, layout, datetime.datetime.now(), base, rows)
+    done = merge_files(own, logs, layout, datetime.datetime.now(), older, rows)
     done.merged.remarks += [note for one in back.values() for note in one.notes]
     return done, _save(target, log, done, replace, seen), all(one.whole for one in back.values())
 
@@ -161,7 +162,7 @@ def _save(target: Path, log: Path, done: MergedFile, replace: bool, seen: Seen) 
     """Write the merged log; the sentence that says so."""
     from workbook_tools.xlsx.saving.whole_file import save
 
-    seen.check()
+    seen.check_states()
     if _same(target, log) and not done.differs:
         return f"{target} has all of it already; nothing was written."
     backup = save(target, done.content, replace, seen, in_place=_same(target, log))

@@ -44,11 +44,13 @@ def plan(
     from workbook_tools.across.planning import visit_plan
     from workbook_tools.layout import case_log
     from workbook_tools.log.checking.log_check import check_log
+    from workbook_tools.xlsx.opened import Opened
     from workbook_tools.xlsx.saving.inputs import Seen
 
-    seen = Seen(path)
+    log = Opened(path)
+    seen = Seen(log)
     target = None if out is None else named(out)
-    checked = check_log(path, case_log())
+    checked = check_log(log, case_log())
     checked.log.relied_on()
     suggested = _suggested(checked.computed, visit)
     found = visit_plan(checked, visit, suggested, path=path, overrides=despite)

@@ -17,6 +17,7 @@ from workbook_tools.cli.writing import held, made, named
 if TYPE_CHECKING:
     from workbook_tools.across.responses import Learned, Lesson, Response
     from workbook_tools.layout.compute import Computed
+    from workbook_tools.xlsx.opened import Opened
     from workbook_tools.xlsx.saving.inputs import Seen
 
 FIGURES = (
@@ -62,6 +63,7 @@ def responses(
     from workbook_tools.across.responses import responses as learn
     from workbook_tools.layout import case_log
     from workbook_tools.log.checking.log_check import check_log
+    from workbook_tools.xlsx.opened import Opened
     from workbook_tools.xlsx.saving.inputs import Seen
     from workbook_tools.xlsx.saving.whole_file import check_target
 
@@ -72,14 +74,16 @@ def responses(
         raise click.UsageError("say where it goes: --out PATH for a new file, or --replace for the log itself")
     if out is not None and not into_log:
         raise click.UsageError("--out is about the log with what it has learned: say --into-log as well")
+    log = Opened(path)
     if into_log:  # refused before anything is printed
         from workbook_tools.across.keeping import check_place
 
-        check_place(path, case_log())
-    seen = Seen(path)
+        check_place(log, case_log())
+    seen = Seen(log)
     if picture is not None:
         check_target(picture, seen)
-    everything = learn(check_log(path, case_log()).computed)
+    computed = check_log(log, case_log()).computed
+    everything = learn(computed)
     learned = everything.only(species, agent)
     if everything.lessons and not learned.lessons:
         there = "; ".join(dict.fromkeys(f"{one.species}, {one.agent}" for one in everything.lessons))
@@ -91,21 +95,21 @@ def responses(
     if picture is not None:
         _draw(learned, picture, kind, replace, seen, quiet=as_json)
     if into_log:
-        _keep(path, out, replace, seen, quiet=as_json)
+        _keep(log, computed, out, replace, quiet=as_json)
 
 
-def _keep(path: Path, out: Path | None, replace: bool, seen: Seen, quiet: bool) -> None:
+def _keep(log: Opened, computed: Computed, out: Path | None, replace: bool, quiet: bool) -> None:
     import datetime
 
     from workbook_tools.across.keeping import keep
     from workbook_tools.layout import case_log
 
     target = None if out is None else named(out)
-    with held(path, "responses") if target is None else contextlib.nullcontext():
-        rows, backup = keep(path, case_log(), datetime.date.today(), target, replace, seen)
+    with held(log.path, "responses") if target is None else contextlib.nullcontext():
+        rows, backup = keep(log, case_log(), datetime.date.today(), target, replace, computed)
     if not quiet:
         lines = f"{rows} {'row' if rows == 1 else 'rows'} of what the log has learned on its Summary sheet"
-        say(f"{made(path if target is None else target, backup)}; {lines}")
+        say(f"{made(log.path if target is None else target, backup)}; {lines}")
 
 
 def what_is_learned(computed: Computed) -> Learned | None:

@@ -82,18 +82,19 @@ def share(
     from workbook_tools.producer.copy import producer_copy
     from workbook_tools.producer.locked import locked
     from workbook_tools.producer.words import languages
-    from workbook_tools.xlsx.reading import file_content
+    from workbook_tools.xlsx.opened import Opened
     from workbook_tools.xlsx.saving.inputs import Seen
 
-    seen = Seen(path, *([password_file] if password_file is not None and str(password_file) != "-" else []))
+    log = Opened(path)
+    seen = Seen(log, *([password_file] if password_file is not None and str(password_file) != "-" else []))
     target = named(out)
     if language not in languages():
         raise click.UsageError(f"--language {language}: there are {', '.join(languages())}")
     _free([target, *([target.with_suffix(".pdf")] if pdf else [])], seen, replace)
     password = _password(password_file, confirm=True)
-    checked = check_log(path, case_log())
+    checked = check_log(log, case_log())
     checked.log.relied_on()
-    key = key_of(file_content(path))
+    key = key_of(log.content)
     start = None if since is None else serial(since.date())
     made_copy = producer_copy(
         checked,

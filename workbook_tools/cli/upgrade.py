@@ -35,12 +35,14 @@ def upgrade(path: Path, out: Path | None, as_json: bool, quiet: bool) -> None:
     """
     from workbook_tools.layout import case_log
     from workbook_tools.log.upgrading import log_upgrade, mending
+    from workbook_tools.xlsx.opened import Opened
 
     target = None if out is None else named(out)
     with held(path, "upgrade") if target is None else contextlib.nullcontext():
-        done, backup = log_upgrade.upgrade(path, case_log(), target)
+        log = Opened(path)
+        done, backup = log_upgrade.upgrade(log, case_log(), target)
         if done.content is None:  # of this layout already: what is broken in it is put right all the same
-            mended, backup = mending.mend(path, case_log(), target)
+            mended, backup = mending.mend(log, case_log(), target)
             done = replace(done, content=mended.content, changes=mended.changes, looks=mended.looks)
     if as_json:
         print_json(

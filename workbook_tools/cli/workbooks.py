@@ -17,6 +17,7 @@ if TYPE_CHECKING:
     from workbook_tools.log.card import BenchCard
     from workbook_tools.log.checking.log_check import Checked
     from workbook_tools.log.gate import Despite
+    from workbook_tools.xlsx.opened import Opened
 
 
 @cli.group()
@@ -106,15 +107,15 @@ def check(path: Path, annotate: Path | None, replace: bool, as_json: bool, quiet
     """
     if replace and annotate is None:
         raise click.UsageError("--replace is about the marked copy: say --annotate OUT as well.")
-    from workbook_tools.xlsx.saving.inputs import Seen
+    from workbook_tools.xlsx.opened import Opened
 
-    seen = Seen(path)
+    log = Opened(path)
     target = None if annotate is None else named(annotate)
-    checked = _checked(path)
+    checked = _checked(log)
     if target is not None:
         from workbook_tools.log.checking import annotating
 
-        backup = annotating.annotate(path, checked, target, replace, seen)
+        backup = annotating.annotate(log, checked, target, replace)
         if not quiet and not as_json:
             say(made(target, backup))
     if as_json:
@@ -124,11 +125,11 @@ def check(path: Path, annotate: Path | None, replace: bool, as_json: bool, quiet
     raise SystemExit(1 if checked.findings else 0)
 
 
-def _checked(path: Path) -> Checked:
+def _checked(log: Path | Opened) -> Checked:
     from workbook_tools.layout import case_log
     from workbook_tools.log.checking.log_check import check_log
 
-    return check_log(path, case_log())
+    return check_log(log, case_log())
 
 
 def print_findings(checked: Checked) -> None:

@@ -6,18 +6,18 @@ prefixes, extension elements and spellings of whoever wrote the file stay.
 
 from __future__ import annotations
 
-import contextlib
 import re
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable
 from dataclasses import dataclass, field
 from pathlib import Path
 from xml.parsers import expat
 from xml.sax.saxutils import escape, quoteattr
 
-from workbook_tools.errors import NameTakenError, ReadError, SaveError
+from workbook_tools.errors import NameTakenError, ReadError
 from workbook_tools.functions.texts.lambda_names import OURS_OR_BROKEN, names
+from workbook_tools.xlsx.opened import Opened
 from workbook_tools.xlsx.packing import Packing
-from workbook_tools.xlsx.reading import Archive, file_content, shown, tree
+from workbook_tools.xlsx.reading import Archive, shown, tree
 from workbook_tools.xlsx.reading.contents import ROOT, links_of
 
 SPREADSHEET = (
@@ -30,38 +30,30 @@ ENCODINGS = {"utf-8": "utf-8", "us-ascii": "ascii", "iso-8859-1": "latin-1", "ut
 NamedFormula = tuple[str, str, str]  # name, formula as stored, comment
 
 
-def put_names(path: str | Path, out: str | Path) -> list[str]:
-    """Write the workbook at `path` to `out` with the functions' names in it.
+def put_names(file: Path | Opened) -> tuple[list[str], bytes]:
+    """Put the functions' names into a workbook; nothing is written.
 
     Only the part that lists the names changes; every other part keeps its bytes and its place. Names that a save by
     LibreOffice has spelled in lower case are put right. Other names stay.
 
     Parameters
     ----------
-    path : an .xlsx or .xlsm workbook.
-    out : file to write; may not be `path`.
+    file : an .xlsx or .xlsm workbook.
 
     Returns
     -------
-    The names put in.
+    The names put in, and the content of the new file.
 
     Raises
     ------
     ReadError : not such a workbook, damaged, or with markup that no spreadsheet writes.
     NameTakenError : the workbook uses one of the names for something else.
     """
+    found = Opened.of(file)
     wanted = names()
-    write_names(Path(path), Path(out), [(name.name, name.text, name.comment) for name in wanted])
-    return [name.name for name in wanted]
-
-
-def write_names(path: Path, out: Path, wanted: Iterable[NamedFormula]) -> None:
-    """Write the workbook at `path` to `out` with names in it; see `put_names`."""
-    if out.exists() and out.samefile(path):
-        raise SaveError(out, "is the workbook that is read; write to another file")
-    package = Archive(file_content(path), path)
+    package = Archive(found.content, found.path)
     part = _workbook_part(package)
-    edited = with_names(package.read(part), list(wanted), path)
+    edited = with_names(package.read(part), [(name.name, name.text, name.comment) for name in wanted], found.path)
     with Packing() as target:
         for name, entry in package.entries.items():
             if name == part:
@@ -70,18 +62,7 @@ def write_names(path: Path, out: Path, wanted: Iterable[NamedFormula]) -> None:
             for _ in package.chunks(name):  # refuses a part that is not what the zip says of it
                 pass
             target.keep(entry, package.packed(name))
-    with _removed_on_failure(out):
-        out.write_bytes(target.content())
-
-
-@contextlib.contextmanager
-def _removed_on_failure(out: Path) -> Iterator[None]:
-    """No half a workbook stays behind."""
-    try:
-        yield
-    except BaseException:
-        out.unlink(missing_ok=True)
-        raise
+    return [name.name for name in wanted], target.content()
 
 
 def _workbook_part(package: Archive) -> str:

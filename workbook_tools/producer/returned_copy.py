@@ -13,6 +13,7 @@ from workbook_tools.layout.ids import id_key
 from workbook_tools.log.checking.reading import ReadLog, ReadTable
 from workbook_tools.log.merging.merged import Note
 from workbook_tools.producer.returned_rows import DailyRow, Returned, returned_rows
+from workbook_tools.xlsx.opened import Opened
 
 LOSSES = "losses"
 ROW_NAME = re.compile(r"(.+)-\d{10}-")  # of a daily sheet's rows: site, when the copy was made, number
@@ -32,12 +33,14 @@ class TakenBack:
     whole: bool
 
 
-def taken_back(path: Path, layout: Layout, own: ReadLog, key: str = "", confirmed: Collection[str] = ()) -> TakenBack:
+def taken_back(
+    copy: Path | Opened, layout: Layout, own: ReadLog, key: str = "", confirmed: Collection[str] = ()
+) -> TakenBack:
     """Read a producer's copy for a merge into a log.
 
     Parameters
     ----------
-    path : the copy.
+    copy : the file that came back.
     layout : the case log's layout.
     own : the log that it goes into.
     key : the log's, with which it seals its copies; empty where it has none.
@@ -53,7 +56,8 @@ def taken_back(path: Path, layout: Layout, own: ReadLog, key: str = "", confirme
     ReadError : the copy cannot be read, or does not say that it is one; or something speaks against its being the copy
         of the site that it names, and nobody has confirmed it.
     """
-    found = returned_rows(path, layout)
+    copy = Opened.of(copy)
+    found, path = returned_rows(copy, layout), copy.path
     file = str(path)
     notes = [
         Note(file, f"{remark.place}: {remark.say}" if remark.place.sheet else remark.say) for remark in found.remarks

@@ -35,7 +35,8 @@ from workbook_tools.producer.row_marks import (
 )
 from workbook_tools.producer.words import log_word, table
 from workbook_tools.xlsx.addresses import letter
-from workbook_tools.xlsx.reading import admitted, file_content, native_cells, native_workbook, properties_of
+from workbook_tools.xlsx.opened import Opened
+from workbook_tools.xlsx.reading import native_cells, native_workbook, properties_of
 
 MOST_COPY_CELLS = 2_000_000  # of all sheets; a copy of ten years of daily rows has 200,000
 MOST_NAMED = 1_000  # cells outside the columns of one sheet, and changed rows of one page
@@ -81,12 +82,12 @@ class Returned:
     remarks: list[Remark] = field(default_factory=list)
 
 
-def returned_rows(path: Path, layout: Layout, site: str | None = None) -> Returned:
+def returned_rows(file: Path | Opened, layout: Layout, site: str | None = None) -> Returned:
     """Read a copy that came back.
 
     Parameters
     ----------
-    path : the .xlsx file, without a password.
+    file : the .xlsx file, without a password.
     layout : the case log's layout.
     site : the site that is expected; a copy of another is said to be one, and none of its rows is read.
 
@@ -98,7 +99,8 @@ def returned_rows(path: Path, layout: Layout, site: str | None = None) -> Return
     ------
     ReadError : the file is not there, is no .xlsx workbook, is locked, or does not say that it is a copy of ours.
     """
-    content = admitted(path).content
+    copy = Opened.of(file)
+    path, content = copy.path, copy.archive.content
     sheets = _sheets(content, path)
     remarks: list[Remark] = []
     known = _identity(path, content, sheets, remarks)
@@ -147,10 +149,10 @@ def _say(
 # --------------------------------------------------------------------------------------------------- identity
 
 
-def identity(source: Path | bytes) -> Identity | None:
+def identity(source: Path | Opened | bytes) -> Identity | None:
     """Which copy a file says it is, by its properties; None where it says nothing, or cannot be read at all."""
     try:
-        content = source if isinstance(source, bytes) else file_content(source)
+        content = source if isinstance(source, bytes) else Opened.of(source).content
     except ReadError:
         return None
     return from_properties(properties_of(content))

@@ -15,6 +15,7 @@ from workbook_tools.xlsx.addresses import letter
 from workbook_tools.xlsx.editing.parts import space
 from workbook_tools.xlsx.editing.sheet_rows import place_of
 from workbook_tools.xlsx.editing.workbook_edit import WorkbookEdit
+from workbook_tools.xlsx.opened import Opened
 from workbook_tools.xlsx.saving.inputs import Seen
 from workbook_tools.xlsx.saving.whole_file import save
 from workbook_tools.xlsx.writing.cells import SheetCells, Strings, value_cell
@@ -31,18 +32,17 @@ CELL = re.compile(r"!\$?([A-Z]{1,3})\$?(\d+)$")
 NOTE_LIMIT = 8_000  # characters; no cell has so many findings, but a value may be long
 
 
-def annotate(path: Path, checked: Checked, out: Path, replace: bool = False, seen: Seen | None = None) -> Path | None:
-    """Write a marked copy of the log at `path` to `out`; the log itself is not touched.
+def annotate(log: Opened, checked: Checked, out: Path, replace: bool = False) -> Path | None:
+    """Write a marked copy of a log to `out`; the log itself is not touched.
 
-    `seen` is the log as it was before it was checked: findings of one state are not put on another.
+    `log` is the file that was checked: findings of one state are not put on another.
     Answers the backup of a file that was replaced. Raises SaveError where `out` is the log itself or cannot be written.
     """
-    return save(out, annotated(path.read_bytes(), checked, path), replace, seen or Seen(path))
+    return save(out, annotated(log.edit(), checked), replace, Seen(log))
 
 
-def annotated(content: bytes, checked: Checked, path: object = "workbook") -> bytes:
+def annotated(edit: WorkbookEdit, checked: Checked) -> bytes:
     """The marked copy of a log as bytes: notes on cells, and the sheet Findings behind all others."""
-    edit = WorkbookEdit(content, path)
     there = {name.casefold(): name for name in edit.sheet_names}
     placed: dict[tuple[str, int, int], list[Finding]] = {}
     for finding in checked.findings:

@@ -26,8 +26,8 @@ from workbook_tools.log.checking.broken_formulas import Broken, broken_formulas
 from workbook_tools.log.checking.reading import ReadLog, ReadTable, Remark, read_log
 from workbook_tools.log.checking.structure import Structure, structures
 from workbook_tools.log.checking.typing_slips import LOOKS_NUMERIC, SLIPS, percent_slip, slip, text_slip
-from workbook_tools.xlsx.editing.workbook_edit import WorkbookEdit
-from workbook_tools.xlsx.reading import Foreign, admitted, foreign_in
+from workbook_tools.xlsx.opened import Opened
+from workbook_tools.xlsx.reading import Foreign, foreign_in
 
 STANDS_FOR_OTHERS = re.compile(rf".*[*?~]|[<>=]|{LOOKS_NUMERIC.pattern}|\s*(true|false)\s*$", re.IGNORECASE)
 STALE = {
@@ -79,13 +79,14 @@ class Checked:
         return [finding for finding in self.findings if finding.severity == "fault"]
 
 
-def check_log(path: Path, layout: Layout, today: datetime.date | None = None) -> Checked:
+def check_log(file: Path | Opened, layout: Layout, today: datetime.date | None = None) -> Checked:
     """Check a case log; every finding of every sheet in one run, in sheet and row order. `today` is the computer's day
     where none is given.
 
     Raises ReadError where the file cannot be read.
     """
-    archive = admitted(path)
+    log_file = Opened.of(file)
+    path, archive = log_file.path, log_file.archive
     moment = serial(today or datetime.date.today())
     log = read_log(path, layout, archive, results=True)
     computed = log.computed()
@@ -93,7 +94,7 @@ def check_log(path: Path, layout: Layout, today: datetime.date | None = None) ->
     for table, position, rule in computed.findings:
         findings.append(_of_rule(log.tables[table.key], computed, position, rule))
     findings += [_of_foreign(foreign) for foreign in foreign_in(archive)]
-    findings += [_of_broken(broken, layout) for broken in broken_formulas(WorkbookEdit(archive, path), layout)]
+    findings += [_of_broken(broken, layout) for broken in broken_formulas(log_file.edit(), layout)]
     built = structures(archive, (log.tables[table.key] for table in layout.log_tables()))
     for table in layout.log_tables():
         read = log.tables[table.key]

@@ -16,7 +16,7 @@ from workbook_tools.log.merging.matching import alike_id
 from workbook_tools.xlsx.addresses import column_number
 from workbook_tools.xlsx.editing.cell_formulas import formula_of
 from workbook_tools.xlsx.editing.workbook_edit import WorkbookEdit
-from workbook_tools.xlsx.reading import file_content
+from workbook_tools.xlsx.opened import Opened
 from workbook_tools.xlsx.saving.inputs import Seen
 from workbook_tools.xlsx.saving.whole_file import save
 
@@ -39,20 +39,22 @@ def lend(path: Path, layout: Layout, out: Path, mark: str, replace: bool = False
     Answers the copy, and the backup of a file that was replaced. Raises DataError for what is no mark, ReadError for
     what is no log of this layout, SaveError where `out` is the log itself or cannot be written.
     """
-    seen = Seen(path)
-    done = lent(path, layout, mark)
+    log = Opened(path)
+    seen = Seen(log)
+    done = lent(log, layout, mark)
     return done, save(out, done.content, replace, seen)
 
 
-def lent(path: Path, layout: Layout, mark: str) -> Lent:
+def lent(file: Path | Opened, layout: Layout, mark: str) -> Lent:
     """The copy of a log for another device; nothing is written.
 
     Ids of rows in use stay, and so do ids given ahead that other rows name already, or that a person typed or computes.
     The numbers go on from the last row in use: B048 becomes B048T.
     """
     letters = checked_mark(mark)
-    log = read_log(path, layout)
-    edit = opened(path, file_content(path), layout)
+    log_file = Opened.of(file)
+    log = read_log(log_file.path, layout, log_file.archive)
+    edit = opened(log_file.path, log_file.archive, layout)
     needed = pointed_to(layout, {key: read.rows for key, read in log.tables.items()})
     first, full = {}, []
     for key, read in log.tables.items():

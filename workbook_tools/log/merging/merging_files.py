@@ -25,6 +25,7 @@ from workbook_tools.log.upgrading.mending import mended
 from workbook_tools.xlsx.addresses import column_number
 from workbook_tools.xlsx.editing.cell_formulas import formula_of
 from workbook_tools.xlsx.editing.workbook_edit import TablePlace, WorkbookEdit
+from workbook_tools.xlsx.opened import Opened
 from workbook_tools.xlsx.reading import Archive, admitted
 
 
@@ -47,11 +48,11 @@ class MergedFile:
 
 
 def merge_files(
-    log: Path,
-    copies: Sequence[Path],
+    log: Path | Opened,
+    copies: Sequence[Path | Opened],
     layout: Layout,
     moment: datetime.datetime,
-    base: Path | None = None,
+    base: Path | Opened | None = None,
     returned: Mapping[str, ReadLog] | None = None,
 ) -> MergedFile:
     """Merge copies of a log into it; nothing is written to any file.
@@ -72,7 +73,8 @@ def merge_files(
     ReadError : a file is not there, or is not a case log; the log is of another layout version.
     EditError : the log's file cannot be edited as it must be.
     """
-    archive = admitted(log)
+    own_file = Opened.of(log)
+    log, archive = own_file.path, own_file.archive
     before = archive.content
     own = _read(log, layout, archive)
     archive, on_files = _whole(log, archive, layout, own)
@@ -80,16 +82,16 @@ def merge_files(
         own = _read(log, layout, archive)
     edit = opened(log, archive, layout)
     logs, on_columns = {}, []
-    for path in dict.fromkeys(copies):
-        other = admitted(path)
+    for copy in {Opened.of(one).path: Opened.of(one) for one in copies}.values():
+        path, other = copy.path, copy.archive
         read = logs[str(path)] = _read(path, layout, other)
         on_files += _remarks_on_file(path, other, edit, layout)
         on_columns += _remarks_on_columns(path, other, read)
     old = None
     if base is not None:
-        other = admitted(base)
-        old = _read(base, layout, other)
-        on_files += _remarks_on_file(base, other, edit, layout)
+        base_file = Opened.of(base)
+        old = _read(base_file.path, layout, base_file.archive)
+        on_files += _remarks_on_file(base_file.path, base_file.archive, edit, layout)
     others = logs | dict(returned or {})
     merged = merge(own, list(others.values()), old)
     merged.remarks += [*on_files, *on_columns]

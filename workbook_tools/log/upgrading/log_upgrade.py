@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import re
-import tempfile
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
@@ -24,7 +23,8 @@ from workbook_tools.xlsx.addresses import column_number
 from workbook_tools.xlsx.editing.cell_formulas import Area
 from workbook_tools.xlsx.editing.column_models import Model
 from workbook_tools.xlsx.editing.workbook_edit import NewColumn, WorkbookEdit
-from workbook_tools.xlsx.reading import admitted
+from workbook_tools.xlsx.opened import Opened
+from workbook_tools.xlsx.reading import Archive, admitted
 from workbook_tools.xlsx.saving.inputs import Seen
 from workbook_tools.xlsx.saving.whole_file import save
 
@@ -44,22 +44,24 @@ class Upgrade:
     looks: tuple[str, ...] = ()  # what wants a look afterwards
 
 
-def upgrade(path: Path, layout: Layout, out: Path | None = None) -> tuple[Upgrade, Path | None]:
-    """Bring the log at `path` to a layout, in place with a dated backup, or into a new file `out`.
+def upgrade(file: Path | Opened, layout: Layout, out: Path | None = None) -> tuple[Upgrade, Path | None]:
+    """Bring a log to a layout, in place with a dated backup, or into a new file `out`.
 
     Answers what was done, and the backup. Raises ReadError for what is no case log of a known layout, EditError where
     the person has to move or rename something first, SaveError; in all of them the log is as it was.
     """
-    seen = Seen(path)
-    done = upgraded(path, layout)
+    log = Opened.of(file)
+    path, seen = log.path, Seen(log)
+    done = upgraded(log, layout)
     if done.content is None:
         return done, None
     return done, save(path if out is None else out, done.content, replace=out is None, seen=seen, in_place=out is None)
 
 
-def upgraded(path: Path, layout: Layout) -> Upgrade:
-    """The log at `path` brought to a layout; nothing is written."""
-    archive = admitted(path)
+def upgraded(log: Path | Opened, layout: Layout) -> Upgrade:
+    """A log brought to a layout; nothing is written."""
+    log = Opened.of(log)
+    path, archive = log.path, log.archive
     edit = editable(path, archive)
     old = layout_before(edit, layout)
     if old is None:
@@ -72,7 +74,7 @@ def upgraded(path: Path, layout: Layout) -> Upgrade:
     work.run()
     put_key(edit, archive.content)
     content = edit.content()
-    prove(path, content, old, layout)
+    prove(path, archive, content, old, layout)
     return Upgrade(old.version, layout.version, content, tuple(work.changes), tuple(work.looks))
 
 
@@ -314,12 +316,9 @@ class Renewal:
             raise NameTakenError(self.edit.path, taken)
 
 
-def prove(path: Path, content: bytes, old: Layout, layout: Layout) -> None:
+def prove(path: Path, archive: Archive, content: bytes, old: Layout, layout: Layout) -> None:
     """Read both files and hold what was typed against each other; raises EditError, and nothing is saved."""
-    with tempfile.TemporaryDirectory() as folder_:
-        new = Path(folder_) / "upgraded.xlsx"
-        new.write_bytes(content)
-        was, is_now = read_log(path, old), read_log(new, layout)
+    was, is_now = read_log(path, old, archive), read_log(path, layout, admitted(path, content))
     for table in old.log_tables():
         if table.key not in is_now.tables:
             continue

@@ -16,7 +16,8 @@ from workbook_tools.log.upgrading.log_upgrade import Renewal, prove
 from workbook_tools.xlsx.addresses import column_number
 from workbook_tools.xlsx.editing.growing import stretch_areas
 from workbook_tools.xlsx.editing.workbook_edit import WorkbookEdit
-from workbook_tools.xlsx.reading import Archive, admitted
+from workbook_tools.xlsx.opened import Opened
+from workbook_tools.xlsx.reading import Archive
 from workbook_tools.xlsx.saving.inputs import Seen
 from workbook_tools.xlsx.saving.whole_file import save
 
@@ -30,14 +31,15 @@ class Mended:
     looks: tuple[str, ...] = ()  # what wants a look afterwards
 
 
-def mend(path: Path, layout: Layout, out: Path | None = None) -> tuple[Mended, Path | None]:
-    """Mend the log at `path`, in place with a dated backup, or into a new file `out`.
+def mend(file: Path | Opened, layout: Layout, out: Path | None = None) -> tuple[Mended, Path | None]:
+    """Mend a log, in place with a dated backup, or into a new file `out`.
 
     Answers what was done, and the backup. Raises ReadError for what is no case log of this layout, EditError where the
     person has to move or rename something first, SaveError; in all of them the log is as it was.
     """
-    seen = Seen(path)
-    done = mended(path, admitted(path), layout)
+    log = Opened.of(file)
+    path, seen = log.path, Seen(log)
+    done = mended(path, log.archive, layout)
     if done.content is None:
         return done, None
     return done, save(path if out is None else out, done.content, replace=out is None, seen=seen, in_place=out is None)
@@ -72,7 +74,7 @@ def mended(path: Path, archive: Archive, layout: Layout, read: ReadLog | None = 
     work = Renewal(edit, read, layout, standing, standing, restore=True)
     work.run()
     content = edit.content()
-    prove(path, content, layout, layout)
+    prove(path, archive, content, layout, layout)
     return Mended(content, tuple(dict.fromkeys(changes)), tuple(work.looks))
 
 

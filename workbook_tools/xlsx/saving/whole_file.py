@@ -115,7 +115,7 @@ def save(
         raise SaveError(path, THERE_ALREADY)
     check_not_open(path)
     if seen is not None:
-        seen.check()
+        seen.check_states()
     temporary = _written(path, content)
     try:
         backup = _backed_up(path, temporary) if before is not None else None
