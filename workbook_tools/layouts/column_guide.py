@@ -9,9 +9,9 @@ from dataclasses import dataclass, field
 from workbook_tools.catalogue import TOPICS, entry
 from workbook_tools.hosts import written
 from workbook_tools.hosts.written import Block, Grid, Heading, Items, Paragraph
-from workbook_tools.layouts.load import DAYS, LONGEST, case_log
+from workbook_tools.layouts.load import DAYS, case_log
 from workbook_tools.layouts.measures import ORDERED, TALLIES
-from workbook_tools.layouts.model import Column, Layout, Sheet, Table
+from workbook_tools.layouts.model import LONGEST, Column, Layout, Sheet, Table
 from workbook_tools.layouts.trees import parsed
 
 TITLE = "Columns"

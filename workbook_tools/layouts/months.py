@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime
 
-from workbook_tools.layouts.load import FIRST_DAY, LAST_DAY
+from workbook_tools.layouts.model import FIRST_DAY, LAST_DAY
 from workbook_tools.layouts.showing import EPOCH
 
 

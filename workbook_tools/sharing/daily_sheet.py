@@ -16,8 +16,7 @@ from openpyxl.worksheet.datavalidation import DataValidation
 from workbook_tools.addresses import letter
 from workbook_tools.formulas import unit
 from workbook_tools.layouts import Table
-from workbook_tools.layouts.load import FIRST_DAY, LAST_DAY
-from workbook_tools.layouts.model import quoted
+from workbook_tools.layouts.model import FIRST_DAY, LAST_DAY, quoted
 from workbook_tools.layouts.showing import written
 from workbook_tools.layouts.trees import is_number
 from workbook_tools.quantities import Quantity

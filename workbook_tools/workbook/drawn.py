@@ -17,8 +17,8 @@ from functools import cached_property
 from typing import Any
 
 from workbook_tools.addresses import letter
-from workbook_tools.layouts.load import FIRST_DAY, FORMATS, LAST_DAY
-from workbook_tools.layouts.model import Chart, Layout, Table, quoted
+from workbook_tools.layouts.load import FORMATS
+from workbook_tools.layouts.model import FIRST_DAY, LAST_DAY, Chart, Layout, Table, quoted
 from workbook_tools.layouts.trees import is_number, same
 from workbook_tools.workbook.cells import (
     SheetCells,

@@ -16,8 +16,8 @@ from workbook_tools.addresses import letter
 from workbook_tools.hosts.excel_names import names
 from workbook_tools.layouts import Layout, Sheet, Table
 from workbook_tools.layouts.formulas import TableFormulas, choice_name, choice_names
-from workbook_tools.layouts.load import DAYS, FIRST_DAY, LAST_DAY, LONGEST
-from workbook_tools.layouts.model import Column, Form
+from workbook_tools.layouts.load import DAYS
+from workbook_tools.layouts.model import FIRST_DAY, LAST_DAY, LONGEST, Column, Form
 from workbook_tools.quantities import Quantity
 from workbook_tools.workbook.package import new_frame
 from workbook_tools.workbook.styles import Styles, notice_style
