@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
+import contextlib
 import re
 import tempfile
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -68,6 +69,7 @@ def upgraded(path: Path, layout: Layout) -> Upgrade:
     read = read_log(path, layout, archive)
     before = place(old, edit)
     _refuse(edit, read, old, before, layout)
+    edit, read = _with_longer_lists(edit, read, old, layout)
     work = Renewal(edit, read, old, before, place(layout, edit))
     work.run()
     put_key(edit, archive.content)
@@ -121,6 +123,30 @@ def _refuse(edit: WorkbookEdit, read: ReadLog, old: Layout, before: Placement, l
             faults += list(_moved(standing, read, layout.tables[key]))
     if faults:
         raise EditError(edit.path, "not brought up to date", " ".join([*faults, "Mend this, then try again."]))
+
+
+def _with_longer_lists(edit: WorkbookEdit, read: ReadLog, old: Layout, layout: Layout) -> tuple[WorkbookEdit, ReadLog]:
+    """The log with its lists as long as what the new layout offers needs; one that cannot grow stays, and is said."""
+    grown = False
+    for key, standing in place(layout, edit).tables.items():
+        if standing.there is None or standing.table.log:
+            continue
+        rows = {n: dict(row) for n, row in zip(read.tables[key].numbers, read.tables[key].rows, strict=True)}
+        _, left = merged(standing, standing.table, old.tables.get(key), rows)
+        more = max(layout.tables[key].rows - standing.table.rows, len(left))
+        if left:
+            with contextlib.suppress(EditError):
+                if standing.table.stacked:
+                    edit.make_room(standing.there.name, more)
+                edit.grow(standing.there.name, more)
+                grown = True
+    if not grown:
+        return edit, read
+    content = edit.content()
+    with tempfile.TemporaryDirectory() as folder_:
+        longer = Path(folder_) / "longer.xlsx"
+        longer.write_bytes(content)
+        return editable(edit.path, content), replace(read_log(longer, layout), path=read.path)
 
 
 def _taken(standing: Standing, old: Table, new: Table) -> Iterator[str]:
