@@ -6,8 +6,8 @@
 
 The parts: faults while writing (tests/faults), files from elsewhere (tests/support/hostile.py) and workbooks changed
 by chance (tests/fuzz), what written files tell (tests/support/leaks.py, tests/support/every_command.py), dose safety
-(tests/support/dose_paths.py). Ends with 0 where
-nothing was lost, corrupted, leaked or wrong, with 1 where something was, with 2 where a part is missing.
+(tests/support/dose_paths.py), practices typed by an outsider and worked out on another road (tests/outsider). Ends with
+0 where nothing was lost, corrupted, leaked or wrong, with 1 where something was, with 2 where a part is missing.
 """
 
 from __future__ import annotations
@@ -43,9 +43,10 @@ class Amount:
     practices: int
     changed: float  # share of CHANGED
     heavy: int  # large files
+    typed: int  # practices typed by the outsider
 
 
-FULL, QUICK = Amount(1_500, 200, 1, 200), Amount(150, 10, 0.02, 20)
+FULL, QUICK = Amount(1_500, 200, 1, 200, 1_000), Amount(150, 10, 0.02, 20, 20)
 # workbooks changed by chance for each target of tests/fuzz: from a fraction of a millisecond to a second each
 CHANGED = {"door": 100_000, "parts": 5_000, "reading": 2_000, "editing": 400, "sharing": 100}
 # what each of the other modules must answer; whatever else it answers is printed below the table
@@ -135,11 +136,27 @@ def leaks(amount: Amount) -> dict[str, object]:
     }
 
 
+def outsider(amount: Amount) -> dict[str, object]:
+    """Practices typed with slips, every figure held against what another road gives."""
+    from tests.outsider.run import tried
+
+    found = tried(amount.typed)
+    return {
+        "practices typed by an outsider": found.practices,
+        "cells typed amiss": found.slips,
+        "figures compared": found.numbers + found.blanks,
+        "of them to be blank": found.blanks,
+        "wrong figures": len(found.wrong),
+        "said": found.wrong,
+    }
+
+
 def collected(amount: Amount) -> dict[str, dict[str, object]]:
     """Every part; those of other modules first, so that a missing one is said at once."""
     return {
         "Files from elsewhere": part("tests.support.hostile", (*HOSTILE, *HOSTILE_NAMES)),
         "Dose safety": part("tests.support.dose_paths", DOSES),
+        "Outsider": outsider(amount),
         "Changed workbooks": changed(amount),
         "Large files": heavy(amount),
         "Faults while writing": faults(amount),
@@ -157,13 +174,14 @@ def totals(parts: Mapping[str, Figures]) -> dict[str, object]:
     """The table's first rows, from all parts."""
     hostile, doses = parts["Files from elsewhere"], parts["Dose safety"]
     disk, told = parts["Faults while writing"], parts["Leaks"]
-    chance = parts["Changed workbooks"]
+    chance, typed = parts["Changed workbooks"], parts["Outsider"]
     large = parts["Large files"]
     inputs = (
         hostile["hostile files tried"],
         large["large files tried"],
         doses["inputs tried"],
         told["copies looked through"],
+        typed["practices typed by an outsider"],
     )
     return {
         "Inputs tried": sum(map(number, (*inputs, chance["workbooks changed"]))),
@@ -174,6 +192,7 @@ def totals(parts: Mapping[str, Figures]) -> dict[str, object]:
             number(told[key]) for key in ("leaks", "ways to the network tried", "names, folders or computers told")
         ),
         "Wrong doses": number(doses["wrong doses"]),
+        "Wrong figures": number(typed["wrong figures"]),
         "Hostile files that got through or did harm": number(hostile["hostile files that got through or did harm"]),
         "Large files that broke a bound": number(large["large files that broke a bound"]),
         "Other errors or hangs over changed workbooks": number(chance["other errors or hangs"]),
@@ -187,7 +206,14 @@ def totals(parts: Mapping[str, Figures]) -> dict[str, object]:
 
 
 MUST_BE_ZERO = (
-    *("Rows lost", "Files corrupted", "Leaks", "Wrong doses", "Hostile files that got through or did harm"),
+    *(
+        "Rows lost",
+        "Files corrupted",
+        "Leaks",
+        "Wrong doses",
+        "Wrong figures",
+        "Hostile files that got through or did harm",
+    ),
     *("Other errors or hangs over changed workbooks", "Large files that broke a bound"),
     *("Files left behind unsaid", "Refusals without a sentence"),
 )

@@ -187,6 +187,9 @@ class Slip:
 
 NO_VOLUME = ("Vessels", 6, "Volume L", "volume-unknown")
 NO_WATER = ("Baths", 6, "Water dosed L", "no-volume")
+NO_USE = ("Stores", 6, "Amount used", "use-unknown")  # of the drug with a top-up, in the bath of row 6
+NO_BUFFER_USE = ("Stores", 7, "Amount used", "use-unknown")
+NO_USES = (NO_USE, NO_BUFFER_USE)
 SECOND_SITE_EMPTY = (  # its id is given to the next blank row
     *(("Vessels", row, "Vessel site", "empty-row") for row in (8, 9, 10)),
     ("Stocks", 7, "Stock site", "empty-row"),
@@ -198,9 +201,10 @@ SLIPS = (
     Slip("visits", 1, "date", None, "missing", "Visit date is missing."),
     Slip("baths", 1, "start_dose", None, "missing", "Start dose mg/L is missing."),
     Slip("vessels", 0, "length", "two hundred", "not-a-number", "Length or diameter is not a number.",
-         (NO_VOLUME, NO_WATER)),
-    Slip("vessels", 0, "length", 0, "out-of-range", "must be above 0 up to 100,000", (NO_VOLUME, NO_WATER)),
-    Slip("vessels", 0, "length", -200, "out-of-range", "must be above 0 up to 100,000", (NO_VOLUME, NO_WATER)),
+         (NO_VOLUME, NO_WATER, *NO_USES)),
+    Slip("vessels", 0, "length", 0, "out-of-range", "must be above 0 up to 100,000", (NO_VOLUME, NO_WATER, *NO_USES)),
+    Slip("vessels", 0, "length", -200, "out-of-range", "must be above 0 up to 100,000",
+         (NO_VOLUME, NO_WATER, *NO_USES)),
     Slip("fish", 0, "weight", 1e308, "out-of-range", "Weight g must be above 0 up to 1,000,000 g."),
     Slip("fish", 0, "weight", 0, "out-of-range", "Weight g must be above 0 up to 1,000,000 g."),
     Slip("fish", 0, "weight", -1, "out-of-range", "Weight g must be above 0 up to 1,000,000 g."),
@@ -214,8 +218,7 @@ SLIPS = (
          (("Vessels", 8, "Volume L", "volume-unknown"), )),
     Slip("visits", 0, "date", "2026-03-02", "not-a-date", "text that looks like a date; type it again as a date."),
     Slip("visits", 0, "date", "2.3.2026", "not-a-date", "text that looks like a date; type it again as a date."),
-    Slip("visits", 0, "date", 61.0, "out-of-range", "Visit date must lie between 2000-01-01 and 2099-12-31.",
-         (("Baths", 6, "Lot", "lot-not-there"), )),
+    Slip("visits", 0, "date", 61.0, "out-of-range", "Visit date must lie between 2000-01-01 and 2099-12-31."),
     Slip("water", 0, "time", "9:05", "not-a-time", "It is text that looks like a time; type it as 14:05 or 14:05:30."),
     Slip("water", 0, "time", 46_083.5, "out-of-range", "Time of reading must be a time of day"),
     Slip("sites", 1, "site", "s01", "id-used-twice", "already used in row 6", SECOND_SITE_EMPTY),
@@ -231,7 +234,7 @@ SLIPS = (
     Slip("fish", 0, "recovered", clock("10:05"), "time-order", "Recovered is before Out of bath",
          (("Fish", 6, "Recovered", "recovery-slow"), )),
     Slip("fish", 0, "working", clock("10:01:05"), "stage-order", "Working stage is before Balance lost."),
-    Slip("baths", 0, "limit", 70, "limit-below-start", "Limit is below the start dose."),
+    Slip("baths", 0, "limit", 70, "limit-below-start", "Limit is below the start dose.", NO_USES),
     Slip("baths", 0, "drug_weighed", 3.2, "drug-other", "drug weighed differs from drug to weigh by over 5 %"),
     Slip("baths", 0, "start_dose", 10, "dose-outside-reference", "the start dose lies outside the reference range",
          (("Baths", 6, "Drug weighed g", "drug-other"), )),
@@ -254,7 +257,7 @@ SLIPS = (
     Slip("fish", 0, "weight", 31.05, "weight-jump", "weight and length do not fit"),
     Slip("baths", 1, "used", 60, "more-water", "more water than the vessel holds"),
     Slip("baths", 0, "vessel", "T06", "empty-row", "points to a row of the Vessels sheet that is not filled in",
-         (NO_WATER, )),
+         (NO_WATER, *NO_USES)),
     Slip("fish", 0, "into", 1.2, "clock-time", "over 24 h"),
 )  # fmt: skip
 

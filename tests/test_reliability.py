@@ -21,6 +21,7 @@ PARTS: dict[str, dict[str, object]] = {
     "Large files": {"large files tried": 200, "large files that broke a bound": 0, "said": []},
     "Changed workbooks": {"workbooks changed": 1_000, "other errors or hangs": 0, "said": []},
     "Dose safety": {"inputs tried": 500, "wrong doses": 0},
+    "Outsider": {"practices typed by an outsider": 1_000, "figures compared": 200_000, "wrong figures": 0, "said": []},
     "Faults while writing": {
         "faults injected": 4_140, "rows lost": 0, "files corrupted": 0, "files left unsaid": 0,
         "refusals without a sentence": 0, "said": [],
@@ -38,7 +39,7 @@ def with_figure(title: str, key: str, value: object) -> dict[str, dict[str, obje
 
 def test_the_totals_are_of_all_parts() -> None:
     found = totals(PARTS)
-    assert found["Inputs tried"] == 40 + 200 + 1_000 + 500 + 25
+    assert found["Inputs tried"] == 40 + 200 + 1_000 + 500 + 25 + 1_000
     assert found["Faults injected"] == 4_140
     assert all(found[name] == 0 for name in reliability.MUST_BE_ZERO)
     assert found["Slowest hostile file"] == "a million styles, 2.5 s"
@@ -56,6 +57,7 @@ def test_the_totals_are_of_all_parts() -> None:
         ("Leaks", "ways to the network tried", "Leaks"),
         ("Leaks", "names, folders or computers told", "Leaks"),
         ("Dose safety", "wrong doses", "Wrong doses"),
+        ("Outsider", "wrong figures", "Wrong figures"),
         ("Large files", "large files that broke a bound", "Large files that broke a bound"),
         ("Changed workbooks", "other errors or hangs", "Other errors or hangs over changed workbooks"),
         (
@@ -101,6 +103,7 @@ def test_quick_tries_less_of_everything() -> None:
     assert reliability.QUICK.faults < reliability.FULL.faults
     assert reliability.QUICK.heavy < reliability.FULL.heavy == 200
     assert reliability.QUICK.practices < reliability.FULL.practices
+    assert reliability.QUICK.typed < reliability.FULL.typed == 1_000
     assert reliability.QUICK.changed < reliability.FULL.changed == 1
 
 

@@ -72,12 +72,7 @@ def test_the_upgraded_log_is_the_log_of_today(name: str, tmp_path: Path, office:
     assert (done.before, done.after) == ("1", LAYOUT.version)
     fresh = tmp_path / "fresh.xlsx"
     fresh.write_bytes(build_log(LAYOUT, of_today(data), rows=ROWS))
-    # the limits of plausibility find no room in the older log's table; its rows are judged without them
-    limits = {c.heading for t in LAYOUT.log_tables() for c in t.columns if "limits.value" in c.expression and c.quiet}
-    was, now = (
-        {place: value for place, value in stored(path_, LAYOUT).items() if place[1] not in limits}
-        for path_ in (fresh, new)
-    )
+    was, now = stored(fresh, LAYOUT), stored(new, LAYOUT)
     assert now == was
     found, wanted = check_log(new, LAYOUT), check_log(fresh, LAYOUT)
 
@@ -194,6 +189,10 @@ def test_columns_that_a_person_moved(tmp_path: Path, office: Office) -> None:
     assert counted <= differing
     assert after["Treatments", "Release date", 7] == before["Treatments", "Release date", 7] + 1
     differing -= counted | {("Treatments", "Days short of it", 6)}
+    # a blank altitude is shown as what it counts as; the acid of a bath needs the salinity of its reading
+    heights = {place for place in differing if place[1] in ("Visit altitude m", "Water altitude m")}
+    assert {(before[place], after[place]) for place in heights} == {(None, 0)}
+    differing -= heights | {("Baths", "Acid mg/L", row) for row in (6, 7)}
     assert {(sheet, row) for sheet, _, row in differing} == {("Baths", 6)}  # its lot is on no sheet yet
     assert {heading for _, heading, _ in differing} <= {
         "Check",
@@ -284,3 +283,78 @@ def test_many_rows(tmp_path: Path) -> None:
     new = write(tmp_path / "new.xlsx", upgraded(path, LAYOUT))
     assert only_lots_wanting(new, data)
     assert len(python_calamine.load_workbook(io.BytesIO(new.read_bytes())).get_sheet_by_name("Fish").to_python()) == 705
+
+
+# ------------------------------------------------------------------------------------------------- limits of today
+
+SECOND = Path(__file__).parent / "older" / "layout-2.xlsx"
+OWN_LIMIT = ["oxygen at least, koi", "lower limit", 7.5, "mg/L"]
+
+
+def limits(path: Path) -> dict[str, list[Any]]:
+    """Rows of the table of limits by their first cell."""
+    edit = WorkbookEdit(path.read_bytes())
+    place = edit.tables()["Limits"]
+    rows = cells(path.read_bytes())["Reference"][place.heading_row : place.last_row]
+    return {row[0]: row[: len(place.headings)] for row in rows if row[0] != ""}
+
+
+def second(path: Path, *puts: tuple[str, int, int, object]) -> Path:
+    """A log of layout 2 with a few cells typed into it."""
+    edit = WorkbookEdit(SECOND.read_bytes())
+    for sheet, row, column, value in puts:
+        edit.put(sheet, row, column, value, replace=True)
+    path.write_bytes(edit.content())
+    return path
+
+
+def test_an_older_log_gets_the_limits_it_lacks(tmp_path: Path, office: Office) -> None:
+    """Its list grows, what stands below moves down, and no row that a person edited or added is changed."""
+    place = WorkbookEdit(SECOND.read_bytes()).tables()["Limits"]
+    first, free = place.first_row, place.first_row + len(limits(SECOND))
+    puts = [("Reference", free, column, value) for column, value in enumerate(OWN_LIMIT, start=1)]
+    puts += [("Reference", first, 3, 6.25), ("Reference", place.last_row + 5, 14, "beside the stages")]
+    log = second(tmp_path / "log.xlsx", *puts)
+    before = limits(log)
+    new = write(tmp_path / "new.xlsx", upgraded(log, LAYOUT))
+    after, shipped = limits(new), LAYOUT.tables["limits"]
+    wanted = {row[0]: ["" if value is None else value for value in row] for row in shipped.data}
+    edited = next(iter(before))
+    assert after[edited] == before[edited]
+    assert after[edited][2] == 6.25
+    assert after[OWN_LIMIT[0]][:4] == OWN_LIMIT
+    assert {key: row for key, row in after.items() if key not in (edited, OWN_LIMIT[0])} == {
+        key: row for key, row in wanted.items() if key != edited
+    }
+    was, now = (WorkbookEdit(path.read_bytes()).tables() for path in (log, new))
+    lower = now["Stages"].heading_row - was["Stages"].heading_row
+    assert lower == shipped.rows - (place.last_row - place.heading_row)
+    old_rows, new_rows = (cells(path.read_bytes())["Reference"] for path in (log, new))
+    assert old_rows[place.last_row + 4][13] == "beside the stages"
+    assert [row[:14] for row in new_rows[place.last_row + lower + 1 :]] == [
+        row[:14] for row in old_rows[place.last_row + 1 :]
+    ]
+    assert complaints(new.read_bytes(), tmp_path) == []
+    assert computed_alike(new, office) > 3000
+
+
+def test_the_limits_speak_in_an_upgraded_log(tmp_path: Path) -> None:
+    edit = WorkbookEdit(SECOND.read_bytes())
+    vessels = edit.tables()["Vessels"]
+    log = second(tmp_path / "log.xlsx", ("Vessels", vessels.first_row, vessels.column("Length or diameter"), 90_000))
+    new = write(tmp_path / "new.xlsx", upgraded(log, LAYOUT))
+    assert "dimension-unlikely" in {finding.code for finding in check_log(new, LAYOUT).findings}
+
+
+def test_a_list_that_cannot_grow_stays_and_is_said(tmp_path: Path) -> None:
+    """A formula of the person's own points to a stage by its cell, so that the stages stay where they are."""
+    edit = WorkbookEdit(SECOND.read_bytes())
+    stages = edit.tables()["Stages"]
+    log = tmp_path / "log.xlsx"
+    edit.append_columns("Sites", [NewColumn("Of my own", f"Reference!$A${stages.first_row}")])
+    log.write_bytes(edit.content())
+    done = upgraded(log, LAYOUT)
+    new = write(tmp_path / "new.xlsx", done)
+    assert WorkbookEdit(new.read_bytes()).tables()["Stages"] == stages
+    assert "Reference: no room for 'litres at most, euthanasia' in Limits." in done.looks
+    assert package_formula(new, "Sites", "Of my own") == f"=Reference!$A${stages.first_row}"

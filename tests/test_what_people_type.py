@@ -36,7 +36,9 @@ from tests.support.typed_rows import (
 )
 from tests.support.write_what_you_type import GUIDE, guide
 from tests.test_check import clean, findings, made, placed, typed
-from workbook_tools.layout import case_log
+from workbook_tools.functions.quantities import Quantity
+from workbook_tools.layout import Column, case_log
+from workbook_tools.layout.compute import Computed
 from workbook_tools.log.checking.log_check import Checked, check_log
 from workbook_tools.log.checking.reading import read_log
 from workbook_tools.log.checking.silent_cells import Unread, sheet_parts
@@ -487,3 +489,67 @@ def test_a_part_with_entities_is_refused_in_words(tmp_path: Path) -> None:
 def test_what_cannot_be_read_keeps_its_reason_between_processes() -> None:
     found = pickle.loads(pickle.dumps(Unread("#N/A", "The cell shows an error")))
     assert (found, found.why) == ("#N/A", "The cell shows an error")
+
+
+# ------------------------------------------------------------------------- nothing is computed from a refused cell
+
+Place = tuple[str, int, str]
+# what a treatment rests on is said in words; a group's dates are those that are known, beside how many are not
+IN_WORDS = {"basis"}
+KNOWN_ONES = {"dated", "latest"}
+
+
+def shown(table: str, row: int, key: str, value: object) -> dict[Place, Any]:
+    """Every computed cell and figure of the Summary of a log in which one cell is another than it should be."""
+    data = clean()
+    data[table][row][key] = value
+    computed = Computed(case_log(), data).data
+    return {
+        (name, number, column.key): cells[column.key]
+        for name, rows in computed.items()
+        for number, cells in enumerate(rows)
+        for column in case_log().tables[name].columns
+        if column.kind in ("computed", "measure")
+    }
+
+
+def refused(span: Quantity) -> tuple[object, ...]:
+    step = max(1, abs(span.high)) * 1e-6
+    return ("12 gal", span.low - step, span.high + step, *([span.low + 0.5] if span.whole else []))
+
+
+RANGED = [
+    pytest.param(table.key, column, id=f"{table.key}.{column.key}")
+    for table in case_log().log_tables()
+    for column in table.typed
+    if column.span is not None
+]
+
+
+@pytest.mark.parametrize(("table", "column"), RANGED)
+def test_what_a_refused_cell_holds_changes_nothing(table: str, column: Column) -> None:
+    """A text, a number too small, one too large, a part of a whole one: every computed cell is the same for all."""
+    assert column.span is not None
+    for row in range(len(clean()[table])):
+        first, *others = (shown(table, row, column.key, value) for value in refused(column.span))
+        for other in others:
+            assert other == first
+
+
+@pytest.mark.parametrize(("table", "column"), RANGED)
+def test_nothing_in_a_row_is_computed_from_a_refused_cell(table: str, column: Column) -> None:
+    """Whatever changes with a good value is blank for a refused one: in its row, and in what is left of a lot."""
+    assert column.span is not None
+    for row, cells in enumerate(clean()[table]):
+        value = cells.get(column.key)
+        if value is None:
+            continue
+        other = value + 1 if column.span.whole or column.kind == "date" else value * 1.01
+        other = other if other <= column.span.high else value * 0.99
+        before, after = (shown(table, row, column.key, good) for good in (value, other))
+        without = shown(table, row, column.key, "12 gal")
+        for place in before:
+            own = place[:2] == (table, row) and place[2] not in IN_WORDS
+            group = place[0] in ("stores", "stocks") and place[2] not in KNOWN_ONES
+            if (own or group) and before[place] != after[place]:
+                assert without[place] is None, place

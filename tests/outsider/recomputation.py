@@ -370,6 +370,8 @@ class Recomputation:
         days, wait = line.amount("Days", 1, 365, whole=True), line.amount("Release after", 0, 10_000)
         if not isinstance(last, datetime.date) or wait is None or wait is REFUSED:
             return None
+        if first is REFUSED or days is REFUSED:  # whether the days end after the last day cannot be told
+            return None
         numbered = isinstance(first, datetime.date) and isinstance(days, float)
         if numbered and last < first + datetime.timedelta(days=days - 1):
             return None
@@ -379,9 +381,9 @@ class Recomputation:
         stock = self.target(line, "Treatment stock", "Stocks")
         gaps = line.word("Days without a reading", ("add nothing", "lower neighbour"))
         ahead = line.amount("Mean temperature ahead C", 0, 40, above=True)
-        if rule != "degree days" or gaps is REFUSED or wait == 0:
+        if rule != "degree days" or gaps is REFUSED or wait == 0 or stock is None:
             return None
-        readings = self.readings.get(stock.number, {}) if stock else {}
+        readings = self.readings.get(stock.number, {})
         return degree_days(last, wait, readings, gaps == "lower neighbour", ahead if isinstance(ahead, float) else None)
 
     def _group(self, line: Line) -> None:
@@ -399,22 +401,33 @@ class Recomputation:
             "Treatments of group": float(len(given)), "Treatments with a date": float(len(dated)),
             "Treatments never for food": float(never), "Latest end of a wait": latest,
             "First day to sell or eat": latest if len(dated) == len(given) and not never else None,
-            "Losses of group": float(sum(dead for dead in lost if isinstance(dead, float))),
+            "Losses of group": None if REFUSED in lost else float(sum(dead or 0 for dead in lost)),
         }  # fmt: skip
 
     def _lot(self, line: Line) -> None:
+        """What is left of a lot: not known where one amount is not, or one is in another unit than the lot."""
         kept = line.word("Kept in", ("g", "mL"))
-        parts = [("Treatments", "Treatment lot", f"Product in all {kept}")]
-        if kept == "g":
-            parts += [("Baths", "Lot", "Drug used g"), ("Baths", "Buffer lot", "Buffer used g")]
-        used = 0.0
-        for sheet, heading, figure in parts if kept in ("g", "mL") else ():
-            for one in self.lines[sheet]:
-                amount = one.figures.get(figure) if self.target(one, heading, "Stores") is line else None
-                used += amount if isinstance(amount, float) else 0.0
+        parts = {"g": 0.0, "mL": 0.0}
+        known = kept in parts
+        for one in self.lines["Treatments"]:
+            if self.target(one, "Treatment lot", "Stores") is line:
+                amounts = {unit: one.figures[f"Product in all {unit}"] for unit in parts}
+                known = known and any(amount is not None for amount in amounts.values())
+                for unit, amount in amounts.items():
+                    parts[unit] += amount or 0.0  # type: ignore[operator]
+        for heading, scale, figure in (
+            ("Lot", "Drug weighed g", "Drug used g"),
+            ("Buffer lot", "Buffer weighed g", "Buffer used g"),
+        ):
+            for one in self.lines["Baths"]:
+                begun = one.cells.get(scale) is not None or one.cells.get("Top ups given") not in (None, 0)
+                if begun and self.target(one, heading, "Stores") is line:  # else it is planned: nothing is used yet
+                    known = known and one.figures[figure] is not None
+                    parts["g"] += one.figures[figure] or 0.0  # type: ignore[operator]
+        known = known and not any(amount for unit, amount in parts.items() if unit != kept)
         received = line.amount("Received", 0, 1e9)
         discarded = first_of(line.amount("Discarded", 0, 1e9), 0.0)
-        line.figures["Amount used"] = used if kept in ("g", "mL") else None
+        line.figures["Amount used"] = parts[kept] if known else None
         line.figures["Balance"] = worked(lambda r, u, d: r - u - d, received, line.figures["Amount used"], discarded)
 
     def species(self, fish: Line) -> Any:

@@ -10,9 +10,9 @@ from workbook_tools.functions.catalogue import TOPICS, entry
 from workbook_tools.hosts import written
 from workbook_tools.hosts.written import Block, Grid, Heading, Items, Paragraph
 from workbook_tools.layout.expression_trees import parsed
-from workbook_tools.layout.load import DAYS, LONGEST, case_log
+from workbook_tools.layout.load import DAYS, case_log
 from workbook_tools.layout.measures import ORDERED, TALLIES
-from workbook_tools.layout.model import Column, Layout, Sheet, Table
+from workbook_tools.layout.model import LONGEST, Column, Layout, Sheet, Table
 
 TITLE = "Columns"
 HEADINGS = ("Column", "Filled by", "What goes in", "What it is", "Producer's copy")

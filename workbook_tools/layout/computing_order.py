@@ -34,6 +34,7 @@ def others_read(tree: ast.expr) -> list[tuple[str, str]]:
     parts = [part for part in ast.walk(tree) if isinstance(part, ast.Attribute) and isinstance(part.value, ast.Name)]
     named = [(ast.unparse(part.value), part.attr) for part in parts]
     measures = [part for part in ast.walk(tree) if isinstance(part, ast.Call) and is_tally(part)]
+    named += [(_counted(part), ast.unparse(word.value)) for part in measures for word in part.keywords]
     return named + [
         (_counted(part), test.left.id)
         for part in measures

@@ -14,8 +14,13 @@ A column's expression is Python of a small subset over the columns of its own ro
 - `default(x, value)`: x, or the value while x is blank;
 - `month(date)`: year and month of a date as text, "2026-03", blank unless it is a date from 2000 to 2099;
 - tests: comparisons (false unless both sides are there; numbers with numbers), `given(x)`, `blank(x)`, `number(x)`,
-  `found(reference)`, `listed(x)`, `unfilled(reference)` (it points to a row not filled in yet), `again(id)` (a row
-  above has the same id), and / or / not.
+  `usable(x)` (a number within its range), `found(reference)`, `listed(x)`, `unfilled(reference)` (it points to a row
+  not filled in yet), `again(id)` (a row above has the same id), and / or / not.
+
+Nothing is computed from a typed cell that is refused. A number, date or time outside its column's range (`Column.span`)
+or a text in its place is no number wherever a value is taken from it: by its name, in arithmetic, as an argument, by a
+lookup from another table, by `row.x` of a measure. Comparisons and the tests see what is typed: `given(x)` is true of a
+refused cell, `usable(x)` is not, so that an expression can tell it from a blank one, which may have a default.
 
 Arithmetic, lookups and catalogue functions do not nest in each other: each step has a column that a person can see.
 """
@@ -31,7 +36,8 @@ from typing import Any
 from workbook_tools.errors import ArgumentError, TranslationError
 from workbook_tools.functions.catalogue import TOPICS, entry
 from workbook_tools.functions.formulas.rounding import nearest
-from workbook_tools.functions.texts.cell_text import Piece, Translator, body_piece, guarded
+from workbook_tools.functions.quantities import Quantity
+from workbook_tools.functions.texts.cell_text import Piece, Translator, body_piece, guarded, quantity_tests, range_tests
 from workbook_tools.layout.expression_trees import column_names, is_number, parsed, same
 from workbook_tools.layout.measures import is_tally, measure_of
 from workbook_tools.layout.model import Column, Table
@@ -91,12 +97,29 @@ class RowText(Translator):
         if is_tally(node):
             return self._measure(node)
         if is_arithmetic(node):
-            return Piece(f'IF({self._all_numbers(node)},{self.piece(node).text},"")')
+            return self._usable(column_names(node, self.table), self.piece(node).text)
+        if called(node) == "default":
+            assert isinstance(node, ast.Call)
+            first, fallback = node.args
+            return Piece(f'IF({self.piece(first).text}="",{self.result(fallback).text},{self.result(first).text})')
         if isinstance(node, ast.Name):
             text = self.piece(node).text
             column = self.table.by_key[node.id]
+            if column.span is not None:
+                return self._usable([node.id], text)
             return Piece(text) if not column.typed else Piece(f'IF({text}="","",{text})')
         return self.piece(node)
+
+    def _usable(self, names: Sequence[str], value: str, others: Sequence[str] = ()) -> Piece:
+        """A value that is blank as long as one of these columns is no number, or typed and refused.
+
+        `others` are further tests.
+        """
+        numbers = [*others, *(f"ISNUMBER({self.names[name].text})" for name in names)]
+        ranges = [test for name in names for test in within(self.table.by_key[name], self.names[name])]
+        if ranges:  # nested, since AND computes all its arguments and a text has no whole part
+            value = f'IF({_all(ranges)},{value},"")'
+        return Piece(f'IF({_all(numbers)},{value},"")')
 
     def test(self, node: ast.expr) -> str:
         """An expression that is true or false."""
@@ -121,9 +144,7 @@ class RowText(Translator):
         return f"IF({self._all_numbers(node)},{text},FALSE)"
 
     def _all_numbers(self, node: ast.expr) -> str:
-        names = column_names(node, self.table)
-        tests = [f"ISNUMBER({self.names[name].text})" for name in names]
-        return tests[0] if len(tests) == 1 else f"AND({','.join(tests)})"
+        return _all([f"ISNUMBER({self.names[name].text})" for name in column_names(node, self.table)])
 
     def _catalogue(self, node: ast.expr) -> Piece:
         assert isinstance(node, ast.Call)
@@ -136,16 +157,22 @@ class RowText(Translator):
             if parameter.default is None:
                 raise self.refuse(node, f"{found.name}: argument {parameter.label} is missing")
             operands.append(Piece(f"{parameter.default:g}"))
-        return Piece(guarded(found.check, operands, body_piece(found.function, operands).text, ('""', '""')))
+        body = body_piece(found.function, operands).text
+        ranges = []  # of typed columns that take less than the function does
+        for argument, parameter, operand in zip(node.args, found.parameters, operands, strict=False):
+            tested = range_tests(parameter, operand)
+            for name in column_names(argument, self.table):
+                ranges += [test for test in within(self.table.by_key[name], operand) if test not in tested]
+        if ranges:
+            body = f'IF({_all(ranges)},{body},"")'
+        return Piece(guarded(found.check, operands, body, ('""', '""')))
 
     def _measure(self, node: ast.expr) -> Piece:
         figure = measure_of(node, self.tables, self.where)
         own = {name: self.names[name].text for name in figure.asked}
         text = figure.cell_text("", own)
-        there = ",".join(
-            f"ISNUMBER({place})" if name in figure.asked_numbers else f'{place}<>""' for name, place in own.items()
-        )
-        return Piece(f'IF(AND({there}),{text},"")')
+        numbers = [name for name in own if name in figure.asked_numbers]
+        return self._usable(numbers, text, [f'{own[name]}<>""' for name in own if name not in figure.asked_numbers])
 
     def _call(self, node: ast.Call) -> Piece:
         name = called(node)
@@ -181,6 +208,8 @@ class RowText(Translator):
         if place is not None and len(node.args) == 2:
             value = f"INDEX({target.cells(column.key)},{place.text})"
             shown = value if not column.typed else f'IF({value}="","",{value})'
+            if column.span is not None:
+                shown = f'IF(ISNUMBER({value}),IF({_all(within(column, Piece(value)))},{value},""),"")'
             # IFERROR: formualizer 0.13 ends a column at its last filled cell
             return Piece(f'IF({place.text}="","",IFERROR({shown},""))')
         wanted = self.names[key.key].text
@@ -203,6 +232,15 @@ class RowText(Translator):
             return f'{place.text}<>""'
         target, text = self.tables[column.to], self.names[column.key].text
         return f"IF({no_key(target, text)},FALSE,ISNUMBER({found_at(target, literal(text))}))"
+
+
+def within(column: Column, operand: Piece) -> list[str]:
+    """Cell tests that a number lies in the range of its column; none for a column without one."""
+    return [] if column.span is None else quantity_tests(column.span, operand)
+
+
+def _all(tests: Sequence[str]) -> str:
+    return tests[0] if len(tests) == 1 else f"AND({','.join(tests)})"
 
 
 def found_at(table: Table, wanted: str) -> str:
@@ -269,6 +307,11 @@ def _unfilled(translator: RowText, node: ast.Call) -> str:
     return f'IF({position}="",FALSE,AND({",".join(blank)}))'
 
 
+def _is_usable(translator: RowText, node: ast.Call) -> str:
+    text, column = _one_name(translator, node)
+    return f"IF(ISNUMBER({text}),{_all([*within(column, Piece(text)), 'TRUE'])},FALSE)"
+
+
 def _again(translator: RowText, node: ast.Call) -> str:
     """Whether a row above has the same id. The first row answers every lookup; one MATCH a row, as lookups have."""
     text, _ = _one_name(translator, node)
@@ -280,6 +323,7 @@ TESTS: dict[str, Callable[[RowText, ast.Call], str]] = {
     "given": lambda t, node: f'{_one_name(t, node)[0]}<>""',
     "blank": lambda t, node: f'{_one_name(t, node)[0]}=""',
     "number": lambda t, node: f"ISNUMBER({_one_name(t, node)[0]})",
+    "usable": _is_usable,
     "found": _found,
     "unfilled": _unfilled,
     "listed": lambda t, node: t.listed(_one_name(t, node)[1]),
@@ -345,17 +389,31 @@ class RowPython:
             arguments = ", ".join(self.result(argument) for argument in node.args)
             return f"answer({called(node).replace('.', '_')}, {arguments})"
         if is_tally(node):
-            return f"tally({ast.unparse(node)!r}, row)"
+            return self._tally(node)
         if is_arithmetic(node):
-            return f"({self._plain(node)} if {self._all_numbers(node)} else None)"
+            names = column_names(node, self.table)
+            tests = [self._all_numbers(node), *(test for name in names for test in self._within(name))]
+            return f"({self._plain(node)} if {' and '.join(tests)} else None)"
         if isinstance(node, ast.Call) and called(node) in ("lookup", "default", "month", "order"):
             write = {"lookup": self._lookup, "default": self._default, "month": self._month, "order": self._order}
             return write[called(node)](node)
         if isinstance(node, ast.Name) and node.id in self.table.by_key:
-            return f"row[{node.id!r}]"
+            value, tests = f"row[{node.id!r}]", self._within(node.id)
+            return f"({value} if is_number({value}) and {' and '.join(tests)} else None)" if tests else value
         if isinstance(node, ast.Constant):
             return repr(node.value)
         raise self.refuse(node, f"{ast.unparse(node)!r} is not of the subset")
+
+    def _within(self, name: str) -> list[str]:
+        """Tests that a number in a column lies in its range."""
+        span = self.table.by_key[name].span
+        return [] if span is None else within_range(span, f"row[{name!r}]")
+
+    def _tally(self, node: ast.expr) -> str:
+        names = measure_of(node, self.tables, self.where).asked_numbers
+        tests = [test for name in sorted(names) for test in (f"is_number(row[{name!r}])", *self._within(name))]
+        figure = f"tally({ast.unparse(node)!r}, row)"
+        return f"({figure} if {' and '.join(tests)} else None)" if tests else figure
 
     def _lookup(self, node: ast.Call) -> str:
         target, column, key = lookup_parts(self, node)
@@ -364,11 +422,17 @@ class RowPython:
             return f"log.at({target.key!r}, row['key_row']).get({column.key!r})"
         if len(node.args) == 3:
             wanted = f"joined({ast.unparse(node.args[2])}, {wanted})"
-        return f"find({target.key!r}, {wanted}).get({column.key!r})"
+        value = f"find({target.key!r}, {wanted}).get({column.key!r})"
+        if column.span is None:
+            return value
+        return (
+            f"(value if is_number(value := {value}) and {' and '.join(within_range(column.span, 'value'))} else None)"
+        )
 
     def _default(self, node: ast.Call) -> str:
         value, other = (self.result(argument) for argument in node.args)
-        return f"({other} if {value} is None else {value})"
+        typed = _RowEntries(self.table).visit(ast.parse(ast.unparse(node.args[0]), mode="eval").body)
+        return f"({other} if {ast.unparse(typed)} is None else {value})"
 
     def _month(self, node: ast.Call) -> str:
         return f"month({', '.join(self.result(argument) for argument in node.args)})"
@@ -396,6 +460,8 @@ class RowPython:
         if isinstance(node, ast.Call) and len(node.args) == 1 and isinstance(node.args[0], ast.Name):
             value = f"row[{node.args[0].id!r}]"
             column = self.table.by_key.get(node.args[0].id)
+            if column is not None and called(node) == "usable":
+                return f"({' and '.join([f'is_number({value})', *self._within(column.key)])})"
             if column is not None and called(node) in PYTHON_TESTS:
                 told = tuple(told.key for told in self.tables[column.to].telling) if column.to else ()
                 own = repr(self.table.key)
@@ -409,6 +475,15 @@ class RowPython:
             there = " and ".join(f"row[{name!r}] is not None" for name in column_names(node, self.table))
             return f"({there} and {wanted if isinstance(node.ops[0], ast.Eq) else f'not {wanted}'})"
         return f"({self._all_numbers(node)} and {self._plain(node)})"
+
+
+def within_range(span: Quantity, value: str) -> list[str]:
+    """Python tests that a number lies in its range."""
+    tests = [
+        f"{value} {'>' if span.above else '>='} {span.low!r}",
+        f"{value} {'<' if span.below else '<='} {span.high!r}",
+    ]
+    return [*tests, f"{value} == math.floor({value})"] if span.whole else tests
 
 
 PYTHON_TESTS = {

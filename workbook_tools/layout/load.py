@@ -17,7 +17,10 @@ from workbook_tools.functions.quantities import Choice, Quantity, aliases
 from workbook_tools.layout.computing_order import last_columns, others_read
 from workbook_tools.layout.expression_trees import parsed
 from workbook_tools.layout.model import (
+    FIRST_DAY,
     INPUT_KINDS,
+    LAST_DAY,
+    LONGEST,
     Card,
     Column,
     Form,
@@ -55,7 +58,6 @@ FORMATS = {
 }
 RULES_A_CELL = 12
 GAP = 3  # from the last row of a table to the headings of the one below it
-LONGEST = 10  # stopwatch times, in days that a spreadsheet takes m:ss for h:mm: 240 minutes
 CHECK = Column(
     "check",
     "Check",
@@ -74,7 +76,6 @@ KEY_ROW = Column(
     format=";;;",  # a step of the count, of no use to a reader
     help="Computed: the row of its own sheet from which this line is taken.",
 )
-FIRST_DAY, LAST_DAY = 36526, 73050  # 2000-01-01, 2099-12-31
 DAYS = "between 2000-01-01 and 2099-12-31"
 
 

@@ -3,7 +3,8 @@
 A measure is one of
 
 - `count(table, test, ...)`: rows of a log table for which every test holds;
-- `total(table.column, test, ...)`: sum of a column over such rows;
+- `total(table.column, test, ..., unless=flag)`: sum of a column over such rows; blank where one of them says yes in
+  the column `flag`, so that no sum leaves out a row whose amount is not known;
 - `median(table.column, row.place)`, `percentile(table.column, row.place, share)`: over the numbers of the rows that
   point to a place, the row of a key or of another table; the column is one of `order(...)`; blank if there are none;
 - `latest(table.column, row.place)`, `nth(table.column, row.place, row.number)`, `before(table.column, row.place,
@@ -76,6 +77,7 @@ class Measure:
     place: str = ""  # of an ordered one: the asking row's column that says whose numbers are meant
     number: str = ""  # which of them, or below what
     step: float = 0
+    unless: str = ""  # column in which a row says yes that the sum is not known
 
     @property
     def ordered(self) -> bool:
@@ -109,7 +111,10 @@ class Measure:
         )
         if self.name == "count":
             return f"COUNTIFS({criteria})"
-        return f"SUMIFS({self.table.cells(self.column)},{criteria})"
+        total = f"SUMIFS({self.table.cells(self.column)},{criteria})"
+        if not self.unless:
+            return total
+        return f'IF(COUNTIFS({criteria},{self.table.cells(self.unless)},"yes")>0,"",{total})'
 
     def _bare_text(self, told: str) -> str:
         """Cells filled in one column, less those in rows with a Check text and what stands above the rows."""
@@ -158,12 +163,14 @@ class Measure:
             chosen = test.passing(chosen, key, asking or {})
         if self.name == "count":
             return float(len(chosen))
+        if self.unless and any(same(row.get(self.unless), "yes") for row in chosen):
+            return None
         return sum(sorted(float(row[self.column]) for row in chosen if is_number(row.get(self.column))))
 
     @property
     def runs(self) -> bool:
         """Whether it adds up the rows of a group on one side of a place: all days up to a row's own, for one."""
-        if self.name not in ("count", "total") or len(self.tests) != 2:
+        if self.name not in ("count", "total") or len(self.tests) != 2 or self.unless:
             return False
         first, second = self.tests
         return first.sign == "=" and bool(first.own) and second.sign in PYTHON and bool(second.own)
@@ -219,7 +226,11 @@ def measure_of(node: ast.expr, tables: Mapping[str, Table], where: str) -> Measu
         return _ordered(name, table, column, rest, where)
     if name not in (*TALLIES, "used", "attention", "bare"):
         raise TranslationError(where, 1, f"there is no measure {name!r}")
-    return Measure(name, table, column, 0.5, tuple(_test(part, table, where) for part in rest))
+    unless = [part.value.id for part in node.keywords if part.arg == "unless" and isinstance(part.value, ast.Name)]
+    if len(unless) != len(node.keywords) or (unless and (name != "total" or unless[0] not in table.by_key)):
+        raise TranslationError(where, 1, f"{expression!r}: only total takes `unless`, and a column of its own table")
+    tests = tuple(_test(part, table, where) for part in rest)
+    return Measure(name, table, column, 0.5, tests, unless="".join(unless))
 
 
 def _ordered(name: str, table: Table, column: str, rest: Sequence[ast.expr], where: str) -> Measure:

@@ -13,6 +13,11 @@ from workbook_tools.xlsx.addresses import letter
 MARK_LETTERS = 3  # at most, in the mark of a lent copy
 MARKERS = ("to fill", "if known", "computed")  # above a heading: what a column is
 INPUT_KINDS = ("id", "text", "number", "date", "time", "list", "reference")
+LONGEST = 10  # stopwatch times, in days that a spreadsheet takes m:ss for h:mm: 240 minutes
+FIRST_DAY, LAST_DAY = 36526, 73050  # 2000-01-01, 2099-12-31
+DATES = Quantity("date", "d", FIRST_DAY, LAST_DAY + 1, below=True)
+TIMES = Quantity("time of day", "d", 0, 1, below=True)
+TIMES_BY_STOPWATCH = Quantity("time of day, or reading of a stopwatch", "d", 0, LONGEST, below=True)
 
 
 @dataclass(frozen=True)
@@ -59,6 +64,14 @@ class Column:
     def typed(self) -> bool:
         """Whether a person types here."""
         return self.kind in INPUT_KINDS
+
+    @cached_property
+    def span(self) -> Quantity | None:
+        """The range outside which a typed number, date or time is refused, so that nothing is computed from it."""
+        if self.kind == "number":
+            return self.quantity if isinstance(self.quantity, Quantity) else None
+        times = TIMES_BY_STOPWATCH if self.elapsed else TIMES
+        return {"date": DATES, "time": times}.get(self.kind)
 
     @property
     def hidden(self) -> bool:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime
 
-from workbook_tools.layout.load import FIRST_DAY, LAST_DAY
+from workbook_tools.layout.model import FIRST_DAY, LAST_DAY
 from workbook_tools.layout.shown_values import EPOCH
 
 

@@ -18,8 +18,7 @@ from workbook_tools.functions.quantities import Quantity
 from workbook_tools.layout import Table
 from workbook_tools.layout.expression_trees import is_number
 from workbook_tools.layout.ids import id_text
-from workbook_tools.layout.load import FIRST_DAY, LAST_DAY
-from workbook_tools.layout.model import quoted
+from workbook_tools.layout.model import FIRST_DAY, LAST_DAY, quoted
 from workbook_tools.producer.grid_sheets import Grid
 from workbook_tools.producer.page_making import Making
 from workbook_tools.xlsx.addresses import letter

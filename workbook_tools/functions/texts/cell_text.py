@@ -265,8 +265,12 @@ def range_tests(parameter: Parameter, operand: Piece) -> list[str]:
         low, high = number_piece(kind.item.low).text, number_piece(kind.item.high).text
         too_low, too_high = "<=" if kind.item.above else "<", ">=" if kind.item.below else ">"
         return [f'COUNTIF({operand.text},"{too_low}{low}")=0', f'COUNTIF({operand.text},"{too_high}{high}")=0']
-    if not isinstance(kind, Quantity):
-        return []
+    return quantity_tests(kind, operand) if isinstance(kind, Quantity) else []
+
+
+def quantity_tests(kind: Quantity, operand: Piece) -> list[str]:
+    """Cell tests that a number lies in its range."""
+    value = operand.inside(COMPARED)
     tests = [
         f"{value}{'>' if kind.above else '>='}{number_piece(kind.low).text}",
         f"{value}{'<' if kind.below else '<='}{number_piece(kind.high).text}",

@@ -17,8 +17,8 @@ from functools import cached_property
 from typing import Any
 
 from workbook_tools.layout.expression_trees import is_number, same
-from workbook_tools.layout.load import FIRST_DAY, FORMATS, LAST_DAY
-from workbook_tools.layout.model import Chart, Layout, Table, quoted
+from workbook_tools.layout.load import FORMATS
+from workbook_tools.layout.model import FIRST_DAY, LAST_DAY, Chart, Layout, Table, quoted
 from workbook_tools.xlsx.addresses import letter
 from workbook_tools.xlsx.writing.cells import (
     SheetCells,

@@ -16,8 +16,8 @@ from workbook_tools.functions.quantities import Quantity
 from workbook_tools.functions.texts.lambda_names import names
 from workbook_tools.layout import Layout, Sheet, Table
 from workbook_tools.layout.formulas import TableFormulas, choice_name, choice_names
-from workbook_tools.layout.load import DAYS, FIRST_DAY, LAST_DAY, LONGEST
-from workbook_tools.layout.model import Column, Form
+from workbook_tools.layout.load import DAYS
+from workbook_tools.layout.model import FIRST_DAY, LAST_DAY, LONGEST, Column, Form
 from workbook_tools.xlsx.addresses import letter
 from workbook_tools.xlsx.writing.package import new_frame
 from workbook_tools.xlsx.writing.styles import Styles, notice_style

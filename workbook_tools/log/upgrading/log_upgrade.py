@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import re
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
@@ -70,6 +71,7 @@ def upgraded(log: Path | Opened, layout: Layout) -> Upgrade:
     read = read_log(path, layout, archive)
     before = place(old, edit)
     _refuse(edit, read, old, before, layout)
+    edit, read = _with_longer_lists(edit, read, old, layout)
     work = Renewal(edit, read, old, before, place(layout, edit))
     work.run()
     put_key(edit, archive.content)
@@ -123,6 +125,27 @@ def _refuse(edit: WorkbookEdit, read: ReadLog, old: Layout, before: Placement, l
             faults += list(_moved(standing, read, layout.tables[key]))
     if faults:
         raise EditError(edit.path, "not brought up to date", " ".join([*faults, "Mend this, then try again."]))
+
+
+def _with_longer_lists(edit: WorkbookEdit, read: ReadLog, old: Layout, layout: Layout) -> tuple[WorkbookEdit, ReadLog]:
+    """The log with its lists as long as what the new layout offers needs; one that cannot grow stays, and is said."""
+    grown = False
+    for key, standing in place(layout, edit).tables.items():
+        if standing.there is None or standing.table.log:
+            continue
+        rows = {n: dict(row) for n, row in zip(read.tables[key].numbers, read.tables[key].rows, strict=True)}
+        _, left = merged(standing, standing.table, old.tables.get(key), rows)
+        more = max(layout.tables[key].rows - standing.table.rows, len(left))
+        if left:
+            with contextlib.suppress(EditError):
+                if standing.table.stacked:
+                    edit.make_room(standing.there.name, more)
+                edit.grow(standing.there.name, more)
+                grown = True
+    if not grown:
+        return edit, read
+    longer = admitted(Path(read.path), edit.content())
+    return editable(edit.path, longer), read_log(Path(read.path), layout, longer)
 
 
 def _taken(standing: Standing, old: Table, new: Table) -> Iterator[str]:

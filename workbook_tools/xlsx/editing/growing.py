@@ -1,7 +1,11 @@
-"""Lengthens a table: room below it is looked at first, then rows, table, filter, rules and notices grow together."""
+"""Lengthens a table: room below it is looked at first, then rows, table, filter, rules and notices grow together.
+
+Where other tables stand close below it, room can be made first, if nothing refers to them by their cells.
+"""
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
@@ -11,13 +15,19 @@ from workbook_tools.errors import EditError
 from workbook_tools.xlsx.addresses import letter
 from workbook_tools.xlsx.editing.cell_formulas import Area, formula_of, holder, text_of, translated
 from workbook_tools.xlsx.editing.parts import Element, local
-from workbook_tools.xlsx.editing.sheet_rows import Row, SheetRows, copied
+from workbook_tools.xlsx.editing.sheet_rows import Row, SheetRows, copied, place_of
 from workbook_tools.xlsx.reading.limits import MOST_ROWS
 
 if TYPE_CHECKING:
     from workbook_tools.xlsx.editing.book import Book, TablePlace
 
 FOLLOWING = ("dataValidation", "conditionalFormatting", "ignoredError", "protectedRange")
+# what a sheet may hold, and be linked to, while its rows are pushed down: all else names cells by their rows
+FREE_OF_ROWS = (
+    *("sheetPr", "dimension", "sheetViews", "sheetFormatPr", "cols", "sheetData", "sheetProtection", "printOptions"),
+    *("pageMargins", "pageSetup", "headerFooter", "tableParts"),
+)
+FREE_LINKS = ("table", "printerSettings")
 ROW_LOOK = ("ht", "customHeight", "s", "customFormat", "thickTop", "thickBot")
 
 
@@ -69,6 +79,49 @@ def check_room(book: Book, place: TablePlace, room: Area) -> None:
             area = Area.of(location.get("ref", "")) if location is not None else None
             if area is not None and room.meets(area):
                 raise EditError(book.path, where, f"a pivot table in {area} stands where {place.name} needs room.")
+
+
+def make_room(book: Book, place: TablePlace, more: int) -> None:
+    """Push down what stands below a table; see `WorkbookEdit.make_room`."""
+    rows, first = book.rows(place.sheet), place.last_row + place.totals + 2
+    _refuse_to_push(book, rows, place, first)
+    for other in book.tables().values():
+        if other.sheet == place.sheet and other.heading_row >= first:
+            for entry in book.package.tree(other.part, change=True).iter():
+                area = Area.of(entry.get("ref", "")) if isinstance(entry.tag, str) else None
+                if area is not None:
+                    lower = Area(area.top + more, area.left, area.bottom + more, area.right)
+                    entry.set("ref", str(lower))
+    rows.push_down(first, more)
+    rows.widen(rows.last_row, 1)
+
+
+def _refuse_to_push(book: Book, rows: SheetRows, place: TablePlace, first: int) -> None:
+    """Raises EditError where more than cells and tables would have to follow the rows from one on."""
+    where = f"{place.sheet}!{first}"
+    said = "no room can be made below the table {}: {}."
+    links = {link.kind for link in book.package.relations(rows.name)} - set(FREE_LINKS)
+    others = {local(child) for child in rows.frame() if isinstance(child.tag, str)} - set(FREE_OF_ROWS)
+    if links or others:
+        raise EditError(
+            book.path, where, said.format(place.name, f"its sheet holds {', '.join(sorted(links | others))}")
+        )
+    for number in rows.row_numbers(1, rows.last_row):
+        row = rows.peek(number)
+        if row is not None and any(formula_of(cell) is not None for cell in row.cells.values()):
+            raise EditError(book.path, where, said.format(place.name, f"row {number} of its sheet holds formulas"))
+    name = re.escape(place.sheet).replace("'", "(?:'|&apos;)+")
+    to_sheet = re.compile(rf"\b{name}(?:'|&apos;)?!(\$?[A-Z]{{1,3}}\$?\d+)(?::(\$?[A-Z]{{1,3}}\$?\d+))?", re.IGNORECASE)
+    for part in book.package.names():
+        if part.endswith(".xml") and place.sheet.encode() in (content := book.package.read(part)):
+            if f'sheet="{place.sheet}"'.encode() in content:
+                raise EditError(
+                    book.path, where, said.format(place.name, "a pivot table is made from cells of its sheet")
+                )
+            for found in to_sheet.finditer(content.decode("utf-8", "replace")):
+                last = place_of(found[2] or found[1])
+                if last is None or first <= last[0] < MOST_ROWS:
+                    raise EditError(book.path, where, said.format(place.name, f"{found[0]} is referred to"))
 
 
 # ----------------------------------------------------------------------------------------------------- the rows

@@ -205,6 +205,19 @@ class SheetRows:
         self.edited[number] = row
         return row
 
+    def push_down(self, first: int, by: int) -> None:
+        """Let every row from one on stand so many rows lower. What refers to them is not changed."""
+        for number in reversed(self.row_numbers(first, self.last_row)):
+            if self.peek(number) is None:
+                continue
+            row = self.edit(number)
+            row.element.set("r", str(number + by))
+            for column, cell in row.cells.items():
+                cell.set("r", f"{letter(column)}{number + by}")
+            self.whole[number + by] = self._written(self.edited.pop(number))
+            self.whole[number] = b""
+        self._looked = None
+
     def free_shared(self) -> int:
         """A number that no shared formula has."""
         if self._shared is None:

@@ -44,6 +44,13 @@ class WorkbookEdit(CellEdit):
         """
         return growing.grow(self, self.table(table), rows)
 
+    def make_room(self, table: str, rows: int) -> None:
+        """Let all that stands below a table and the free row under it stand so many rows lower, tables with it.
+
+        Raises EditError where something refers to what would move, or stands there that is neither cell nor table.
+        """
+        growing.make_room(self, self.table(table), rows)
+
     def append_columns(self, table: str, columns: Sequence[NewColumn]) -> None:
         """Add columns at the end of a table; raises EditError where something stands to the right of it."""
         append_columns(self, self.table(table), columns)
