@@ -522,3 +522,27 @@ def test_a_leak_stops_the_copy_and_nothing_is_written(tmp_path: Path, monkeypatc
     assert SECRET in done.output
     assert {entry.name for entry in tmp_path.iterdir()} == {"log.xlsx"}
     assert issubclass(LeakError, ValueError)
+
+
+@pytest.mark.parametrize(
+    ("cell", "found"),
+    [
+        ("4000", 1),
+        ("of 4000 here", 1),
+        ("of 4000 L", 1),
+        ("of 4000\N{NO-BREAK SPACE}L", 0),
+        ("\N{NO-BREAK SPACE}4000 fish", 0),
+        ("of 4000.5", 0),
+        ("of 14000", 0),
+        ("on 4000-01-02", 0),
+    ],
+)
+def test_a_figure_joined_to_its_unit_is_not_anothers_number(cell: str, found: int, clean: bytes) -> None:
+    """The pages join a figure and its unit by a space that does not break: the 4000 L of a tank are no sample 4000."""
+    samples = [{"sample": "P001", "visit": "V002", "kind": "whole fish", "number": "4000"}]
+
+    def put(book: openpyxl.Workbook) -> None:
+        book["What we found"]["A60"] = cell
+
+    hits = audit(edited(clean, put), log(samples=samples), "S01")
+    assert [hit.text for hit in hits] == ["4000"] * found

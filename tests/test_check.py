@@ -24,7 +24,12 @@ from workbook_tools.errors import ReadError, WorkbookToolsError
 from workbook_tools.functions.quantities.boundary import serial
 from workbook_tools.layout import case_log
 from workbook_tools.log.building.log_workbook import build_log
+from workbook_tools.log.checking.between_rows import temperature_jumps
 from workbook_tools.log.checking.log_check import Finding, check_log
+from workbook_tools.log.checking.silent_cells import merged_areas
+from workbook_tools.log.checking.structure import _covered
+from workbook_tools.xlsx.addresses import column_number
+from workbook_tools.xlsx.editing.workbook_edit import WorkbookEdit
 
 Data = dict[str, list[dict[str, Any]]]
 ROWS = 12
@@ -741,3 +746,58 @@ def test_a_date_that_no_calendar_has(tmp_path: Path) -> None:
     data["visits"][0]["date"] = -1e12
     with pytest.raises(ReadError, match="the sheet Visits holds a date or time that no calendar has"):
         check_log(made(tmp_path, data), case_log())
+
+
+@pytest.mark.parametrize(("off", "found"), [(1e-8, True), (-1e-8, True), (1e-10, False), (0.0, False)])
+def test_a_stored_result_is_right_to_a_billionth(off: float, found: bool, tmp_path: Path) -> None:
+    """400 L at 80 mg/L are 32 g; a result that is off by a hundred-millionth was not computed from these cells."""
+    path = made(tmp_path, clean())
+    edit = WorkbookEdit(path.read_bytes())
+    edit.store("Baths", 6, column_number(letters_of("baths", "drug")), 32 * (1 + off))
+    path.write_bytes(edit.content())
+    codes = [(one.code, one.column) for one in findings(path)]
+    assert codes == ([("result-differs", "Drug to weigh g")] if found else [])
+
+
+@pytest.mark.parametrize(
+    ("days", "change", "found"),
+    [(1, 6.1, True), (2, 6.1, True), (2, -6.1, True), (2, 6.0, False), (2.5, 6.1, False), (3, 20.0, False)],
+)
+def test_a_jump_is_over_6_degrees_within_2_days(days: float, change: float, found: bool) -> None:
+    """Common practice, no source."""
+    rows = [{"stock": "K01", "date": 46083 + days, "t": 10 + change}, {"stock": "K01", "date": 46083, "t": 10.0}]
+    other = {"stock": "K02", "date": 46083.5, "t": 30.0}
+    seen = list(temperature_jumps([*rows, other], "stock", "date", "t"))
+    assert [(one.position, one.code) for one in seen] == ([(0, "temperature-jump")] if found else [])
+
+
+def test_rules_that_end_in_the_last_row_in_use_reach_it(tmp_path: Path) -> None:
+    """A log without a free row: each rule begins and ends with a row in use."""
+    data = {key: rows for key, rows in clean().items() if key in ("sites", "vessels", "visits")}
+    assert findings(made(tmp_path, data, rows=1)) == []
+
+
+def test_rules_cover_each_row_once_or_in_parts() -> None:
+    rows = [6, 7, 9, 12]
+    assert _covered(rows, [(6, 12)])
+    assert _covered(rows, [(9, 9), (12, 12), (6, 7)])
+    assert not _covered(rows, [(6, 11)])
+    assert not _covered(rows, [(7, 12)])
+    assert not _covered(rows, [(6, 8), (10, 12)])
+
+
+def test_merged_cells_count_where_they_reach_into_rows_in_use() -> None:
+    """Rows 6 to 9 are in use, columns B and C are typed; what is merged above, below or beside them hides nothing."""
+    areas = ("A3:F3", "B4:C5", "B5:B6", "C7:D8", "D6:E7", "A6:A7", "B9:B10", "B10:B11")
+    part = b"<mergeCells>" + b"".join(b'<mergeCell ref="%s"/>' % area.encode() for area in areas) + b"</mergeCells>"
+    assert list(merged_areas(part, (1, 2), 6, 9)) == ["B5:B6", "C7:D8", "B9:B10"]
+
+
+def test_a_date_may_be_any_day_from_2000_to_2099(tmp_path: Path) -> None:
+    """The rules of the cells; those of the Check column are in tests/worked/limits.toml."""
+    book = openpyxl.load_workbook(made(tmp_path, {}))
+    rules = [rule for sheet in book for rule in sheet.data_validations.dataValidation if rule.type == "date"]
+    assert len(rules) > 10
+    assert {(rule.operator, rule.formula1, rule.formula2) for rule in rules} == {
+        ("between", f"{day(2000, 1, 1):.0f}", f"{day(2099, 12, 31):.0f}")
+    }

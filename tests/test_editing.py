@@ -693,3 +693,19 @@ def test_properties() -> None:
     plain = WorkbookEdit(made(BARE))
     plain.set_property("Layout version", "1")
     assert WorkbookEdit(plain.content()).property("Layout version") == "1"
+
+
+def test_merged_cells_that_are_not_in_a_tables_way() -> None:
+    """Above it, beside it, and below the rows that it takes."""
+    edit = WorkbookEdit(sink())
+    place = edit.tables()["Stocks"]
+    beside = letter(place.last_column + 2)
+    rows = edit.rows("Stocks")
+    last = place.last_row
+    for area in (f"B{place.heading_row - 2}:C{place.heading_row - 2}", f"{beside}{last + 1}:{beside}{last + 3}",
+                 f"B{last + 6}:C{last + 7}"):  # fmt: skip
+        etree.SubElement(rows.need("mergeCells"), f"{MAIN}mergeCell").set("ref", area)
+    again = WorkbookEdit(edit.content())
+    assert again.grow("Stocks", 5) == last + 1
+    with pytest.raises(EditError, match=f"the merged cells B{last + 6}:C{last + 7} stand where"):
+        again.grow("Stocks", 1)

@@ -17,6 +17,7 @@ from tests.test_editing import complaints
 from workbook_tools.cli.main import cli
 from workbook_tools.errors import DataError, ReadError
 from workbook_tools.layout import case_log
+from workbook_tools.layout.compute import Computed
 from workbook_tools.log.building.log_workbook import build_log
 from workbook_tools.log.checking.log_check import check_log
 from workbook_tools.log.checking.reading import ReadTable, read_log
@@ -207,3 +208,23 @@ def test_the_command(tmp_path: Path) -> None:
     assert (refused.exit_code, log.read_bytes()) == (2, before)
     assert "a file that this command reads" in refused.output
     assert run(log, "--out", tmp_path / "tablet.xlsx", "--mark", "T", "--replace", "--quiet").output == ""
+
+
+def test_an_id_given_ahead_in_a_row_above_answers_for_its_name() -> None:
+    """As MATCH has it: the first of two equal ids on the sheet, here a row not filled in, so that nothing is dosed."""
+    data = clean()
+    data["vessels"] = [{**data["vessels"][2], "vessel": "T009", "site": "S01"}]
+    data["baths"] = [{**data["baths"][0], "vessel": "T009", "reading": None}]
+    for ahead, litres in ((5, None), (7, 40)):  # the typed row is row 6
+        bath = Computed(case_log(), data, ahead={"vessels": {"t009": ahead}}).data["baths"][0]
+        assert (bath["full"], bath["drug"]) == (litres, None if litres is None else 3.2)
+        said = "Bath vessel points to a row of the Vessels sheet that is not filled in."
+        assert (said in bath["check"]) == (litres is None)
+
+
+def test_an_id_given_ahead_alone_is_a_row_not_filled_in() -> None:
+    data = clean()
+    data["baths"] = [{**data["baths"][0], "vessel": "T010"}]
+    for ahead, said in (({"vessels": {"T010": 12}}, "points to a row of the Vessels"), ({}, "is not on the Vessels")):
+        bath = Computed(case_log(), data, ahead=ahead).data["baths"][0]
+        assert f"Bath vessel {said} sheet" in bath["check"]

@@ -20,6 +20,7 @@ from workbook_tools.log.checking.broken_formulas import broken_formulas
 from workbook_tools.log.checking.log_check import Finding, check_log
 from workbook_tools.log.checking.reading import read_log
 from workbook_tools.log.merging.merging_files import merge_files
+from workbook_tools.log.merging.recomputing import agree
 from workbook_tools.log.upgrading.log_upgrade import upgrade
 from workbook_tools.log.upgrading.mending import mend
 from workbook_tools.xlsx.editing.workbook_edit import WorkbookEdit
@@ -235,3 +236,10 @@ def test_a_log_of_the_version_before(name: str, tmp_path: Path) -> None:
     (bath, *_) = read_log(path, LOG, results=True).tables["baths"].stored
     assert (bath["drug"], bath["buffer"]) == (DRUG_GRAMS, BUFFER_GRAMS)
     assert mend(path, LOG)[0].content is None
+
+
+def test_a_result_is_stored_anew_where_it_is_off_by_more_than_a_billionth() -> None:
+    assert agree(3.2, 3.2 * (1 + 1e-10))
+    assert not agree(3.2, 3.2 * (1 + 1e-8))
+    assert not agree(0.0, 1e-12)
+    assert not agree("3.2", 3.2)

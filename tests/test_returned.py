@@ -20,8 +20,10 @@ from tests.test_sharing import log, shared, treated
 from workbook_tools.errors import ReadError
 from workbook_tools.functions.quantities.boundary import serial
 from workbook_tools.layout import case_log
+from workbook_tools.producer.daily_sheet import in_log_unit, in_shown_unit
 from workbook_tools.producer.locked import locked
 from workbook_tools.producer.returned_rows import Returned, differing, returned_rows
+from workbook_tools.producer.row_marks import marks_in, row_mark
 
 FIRST = 5  # row of the first day
 DATE = datetime.date(2026, 7, 25)
@@ -402,3 +404,28 @@ def test_marks_that_come_with_a_file_cannot_hold_a_merge(before: list[str]) -> N
         started = time.process_time()
         list(differing(before, after))
         assert time.process_time() - started < 2
+
+
+def test_a_rows_mark_is_the_first_five_digits_of_its_digest() -> None:
+    """Copies that were sent out have marks of this length: SHA-256 (FIPS 180-4) of the texts with a unit separator."""
+    assert row_mark(["Site", 12.5, None, "two  blanks"]) == "35de3"
+    assert row_mark([None, ""]) == "00000"
+    assert marks_in("35de3" + "00000") == ["35de3", "00000"]
+    assert marks_in("35de3" + "0") == []
+
+
+def test_feed_and_temperatures_of_a_us_sheet() -> None:
+    """10 lb are 4.5359237 kg, a pound being 0.45359237 kg; 50 F are 10 C: by definition."""
+    assert in_log_unit("feed", 10, True) == pytest.approx(4.5359237, rel=1e-12)
+    assert in_shown_unit("feed", 4.5359237, True) == pytest.approx(10, rel=1e-12)
+    assert in_log_unit("temperature", 50, True) == pytest.approx(10, rel=1e-12)
+    assert in_shown_unit("temperature", 10, True) == pytest.approx(50, rel=1e-12)
+    assert in_log_unit("feed", 10, False) == 10
+    assert in_log_unit("dead", 10, True) == 10
+
+
+def test_the_day_of_a_daily_row_may_be_any_from_2000_to_2099() -> None:
+    book = openpyxl.load_workbook(io.BytesIO(shared(log()).content))
+    rules = [rule for sheet in book for rule in sheet.data_validations.dataValidation if rule.type == "date"]
+    first, last = (f"{serial(datetime.date(*day)):.0f}" for day in ((2000, 1, 1), (2099, 12, 31)))
+    assert {(rule.operator, rule.formula1, rule.formula2) for rule in rules} == {("between", first, last)}
