@@ -72,7 +72,9 @@ class Line:
             seconds = round(value.total_seconds())
         else:
             return REFUSED
-        return seconds / 60 if stopwatch else seconds
+        if not stopwatch:
+            return seconds
+        return seconds / 60 if seconds % 60 == 0 else REFUSED  # h:mm:ss is no reading of a stopwatch: it shows m:ss
 
 
 def worked(formula: Callable[..., float | None], *values: Any) -> Any:
