@@ -19,7 +19,7 @@ ROOT = Path(__file__).resolve().parent.parent
 sys.path.insert(0, str(ROOT))
 
 if TYPE_CHECKING:
-    from workbook_tools.log.checking.log_check import Checked, Finding
+    from workbook_tools.log.checking.log_check import CheckedLog, Finding
 
 OUTPUT = ROOT / "demo" / "output"
 LOG = OUTPUT / "case-log.xlsx"
@@ -89,7 +89,7 @@ def remove_old_output() -> None:
         old.unlink(missing_ok=True)
 
 
-def built_and_checked() -> Checked:
+def built_and_checked() -> CheckedLog:
     """Build the case log, read it back as if a person had filled it, check it and sum it up."""
     from demo.practice import SLIPS, practice
     from demo.visits import NEXT_DAY
@@ -128,7 +128,7 @@ def built_and_checked() -> Checked:
     return checked
 
 
-def print_findings(checked: Checked) -> None:
+def print_findings(checked: CheckedLog) -> None:
     """Findings as a table, what to mend before what to look at."""
     from workbook_tools.cli.printing import print_table
 
@@ -155,7 +155,7 @@ def shown(finding: Finding) -> str:
     return "" if value is None else number(value, 6)
 
 
-def next_bath(checked: Checked) -> None:
+def next_bath(checked: CheckedLog) -> None:
     """Print the card of the bath that is planned, and make the bench workbook of it."""
     from workbook_tools.cli.workbooks import print_card
     from workbook_tools.layout import load
@@ -171,7 +171,7 @@ def next_bath(checked: Checked) -> None:
     print(f"\nMade {BENCH.relative_to(ROOT)}: the same bath on a form, with a card that prints on one page.")
 
 
-def paper(checked: Checked) -> None:
+def paper(checked: CheckedLog) -> None:
     """Make the pages of the next visit, and the copy for one producer."""
     from demo.visits import NEXT_DAY
     from workbook_tools.across.planning import visit_plan
@@ -194,7 +194,7 @@ def paper(checked: Checked) -> None:
         print(f"Made {COPY.relative_to(ROOT)}: the copy for the producer of site S01.")
 
 
-def bench_values(checked: Checked, identifier: str) -> dict[str, Any]:
+def bench_values(checked: CheckedLog, identifier: str) -> dict[str, Any]:
     """What to type on the bench form for a bath of the log: its own cells and those of its vessel."""
     from workbook_tools.layout import load
 
@@ -216,7 +216,7 @@ def bench_values(checked: Checked, identifier: str) -> dict[str, Any]:
     return values
 
 
-def farewell(seconds: float, checked: Checked) -> None:
+def farewell(seconds: float, checked: CheckedLog) -> None:
     """Where the files are and what to try next."""
     program = Path(".environments") / "demo" / ("Scripts" if sys.platform == "win32" else "bin") / "workbook-tools"
     log = LOG.relative_to(ROOT)

@@ -20,7 +20,7 @@ from workbook_tools.errors import SaveError
 from workbook_tools.layout import case_log
 from workbook_tools.log.building.log_workbook import build_log
 from workbook_tools.log.checking.annotating import HEADING_ROW, annotate, annotated
-from workbook_tools.log.checking.log_check import Checked, check_log
+from workbook_tools.log.checking.log_check import CheckedLog, check_log
 from workbook_tools.xlsx.editing.workbook_edit import WorkbookEdit
 from workbook_tools.xlsx.opened import Opened
 
@@ -35,7 +35,7 @@ def slips() -> Data:
     return data
 
 
-def checked(folder: Path, everything: bool = True) -> tuple[Path, Checked]:
+def checked(folder: Path, everything: bool = True) -> tuple[Path, CheckedLog]:
     path = folder / "log.xlsx"
     content = build_log(case_log(), slips(), rows=ROWS)
     path.write_bytes(with_everything(content) if everything else content)

@@ -23,7 +23,7 @@ from workbook_tools.layout import case_log
 from workbook_tools.layout.compute import Computed
 from workbook_tools.log.building.log_workbook import build_log
 from workbook_tools.log.card import bench_card
-from workbook_tools.log.checking.log_check import Checked, check_log
+from workbook_tools.log.checking.log_check import CheckedLog, check_log
 from workbook_tools.log.gate import Despite, despite, obstacles
 from workbook_tools.producer.copy import producer_copy
 from workbook_tools.xlsx.printing.pages import build_pages
@@ -191,7 +191,7 @@ def test_pages_show_samples_and_groups_that_a_plan_does_not() -> None:
 # ----------------------------------------------------------------------------------------------- the file itself
 
 
-def changed(path: Path, sheet: str, cell: str, value: object) -> Checked:
+def changed(path: Path, sheet: str, cell: str, value: object) -> CheckedLog:
     book = openpyxl.load_workbook(path)
     book[sheet][cell] = value
     book.save(path)

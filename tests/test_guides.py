@@ -11,7 +11,7 @@ import pytest
 from tests.support.codes import can_say, codes_of_layouts, codes_of_source
 from tests.support.commands import run
 from workbook_tools.hosts import column_guide, finding_guide, guide, written
-from workbook_tools.hosts.column_guide import Sources
+from workbook_tools.hosts.column_guide import ComputedFrom
 from workbook_tools.layout import case_log
 from workbook_tools.layout.advice import advices, rules
 from workbook_tools.layout.expression_trees import parsed
@@ -50,7 +50,7 @@ def test_the_command_says_what_it_can_write(tmp_path: Path) -> None:
 
 
 def test_marks_of_markdown_in_a_text_stay_text() -> None:
-    block = written.Grid(("a|b",), (("x*y_z <b> \\",),))
+    block = written.GuideTable(("a|b",), (("x*y_z <b> \\",),))
     assert written.markdown("T", [block]) == "# T\n\n| a\\|b |\n| --- |\n| x\\*y\\_z &lt;b> \\\\ |\n"
     assert "<td>x*y_z &lt;b&gt; \\</td>" in written.page("T", [block])
 
@@ -81,8 +81,8 @@ def test_every_column_that_is_seen_stands_in_the_guide() -> None:
 
 
 def test_what_a_column_is_computed_from_is_what_a_person_sees() -> None:
-    def of(table: str, key: str) -> Sources:
-        found = Sources(case_log().tables[table], case_log())
+    def of(table: str, key: str) -> ComputedFrom:
+        found = ComputedFrom(case_log().tables[table], case_log())
         expression = case_log().tables[table].by_key[key].expression
         found.read(parsed(expression, key), found.home, found.home)
         return found

@@ -245,3 +245,28 @@ def test_formulas_and_quantities_run_on_a_bare_python() -> None:
     loaded, missing = json.loads(done.stdout)
     assert loaded == ["workbook_tools"]
     assert missing == "pint"  # so the Python was bare indeed
+
+
+# a word that stands for one thing all the same: a command beside the function that does its work, and `page` and
+# `markdown` of each guide
+ALIKE = {
+    *("audit", "call", "gather", "lend", "mend", "merge", "names", "plan", "responses", "summary", "upgrade", "main"),
+    *("markdown", "page"),
+    "density",  # of a stock and of water: DOSE.DENSITY and WATER.DENSITY
+}
+
+
+def public_names() -> dict[str, list[str]]:
+    """Modules that define each public function and class of the package."""
+    found: dict[str, list[str]] = {}
+    for path in sorted(PACKAGE.rglob("*.py")):
+        for node in ast.parse(path.read_text(encoding="utf-8")).body:
+            if isinstance(node, ast.FunctionDef | ast.ClassDef) and not node.name.startswith("_"):
+                found.setdefault(node.name, []).append(module_name(path))
+    return found
+
+
+def test_no_public_name_stands_for_two_things() -> None:
+    twice = {name: places for name, places in public_names().items() if len(set(places)) > 1}
+    assert twice.keys() - ALIKE == set(), twice
+    assert ALIKE - twice.keys() - {"plan"} == set()

@@ -16,7 +16,7 @@ from tests.support.zip_headers import faults
 from workbook_tools.hosts import extension
 from workbook_tools.xlsx import packing
 from workbook_tools.xlsx.packing import Packing
-from workbook_tools.xlsx.reading.contents import joined, owner_of, relations_of, relative
+from workbook_tools.xlsx.reading.contents import joined_path, owner_of, relations_of, relative
 
 MOMENT = (2026, 1, 1, 0, 0, 0)
 LINKS = '<Relationships xmlns="http://schemas.openxmlformats.org/package/2006/relationships">{}</Relationships>'
@@ -130,7 +130,7 @@ def test_a_part_taken_over_loses_its_wide_header() -> None:
 )
 def test_a_link_is_written_from_its_part(part: str, target: str, written: str) -> None:
     assert relative(part, target) == written
-    assert joined(part, written) == target
+    assert joined_path(part, written) == target
     assert owner_of(relations_of(part)) == part
 
 

@@ -24,12 +24,12 @@ from PIL import Image
 from tests.support.office import Office
 from workbook_tools.errors import DataError
 from workbook_tools.functions.quantities.amounts import amount, decimals, short
-from workbook_tools.xlsx.printing.bands import Band, Piece, broken, room, stacked
+from workbook_tools.xlsx.printing.bands import Band, BandPiece, broken, room, stacked
 from workbook_tools.xlsx.printing.blocks import (
     Block,
-    Card,
     Cards,
     Caution,
+    CutCard,
     Drawing,
     Facts,
     Figure,
@@ -38,7 +38,7 @@ from workbook_tools.xlsx.printing.blocks import (
     Page,
     PageBreak,
     Paragraph,
-    Table,
+    PrintedTable,
     TickRow,
     Ticks,
     TickTable,
@@ -69,7 +69,7 @@ def sample(times: int = 1) -> list[Block]:
         Paragraph(LONG, "strong"),
         Paragraph(LONG, "small"),
         Caution(LONG * times),
-        Table(
+        PrintedTable(
             ("Packet", "Drug g", "What it does, in more words than fit beside it"),
             [("Start", Figure(3.2), LONG), ("Top-up", figure(0.8123), None), *[("Row", 1.5, "more")] * 3 * times],
             (2, 1, 3),
@@ -82,7 +82,9 @@ def sample(times: int = 1) -> list[Block]:
         Lines(2, "Sender"),
         Drawing(fish_drawing(WORDS), 0.6),
         Together((Heading("Kept"), Paragraph("together"))),
-        Cards([Card((("B001 Start", "title"), ("3.20 g", "mass"), (f"card {n}", "text"))) for n in range(4 * times)]),
+        Cards(
+            [CutCard((("B001 Start", "title"), ("3.20 g", "mass"), (f"card {n}", "text"))) for n in range(4 * times)]
+        ),
     ]
 
 
@@ -164,7 +166,7 @@ def test_rows_are_as_high_as_libreoffice_wants_them(tmp_path: Path, office: Offi
     words = [LONG * n for n in (1, 2, 5)]
     words += ["Wide WWWW MMMM @@@@ " * 6, "i" * 300, "x", "0.0375 g, " * 12, "ÄÖÜ éàç " * 20]
     rows = [(text, other, "x") for text in words for other in words]
-    page = Page("Heights", [Table(("First", "Second", "Third"), rows, (3, 2, 1))], one_page=False)
+    page = Page("Heights", [PrintedTable(("First", "Second", "Third"), rows, (3, 2, 1))], one_page=False)
     content = build_pages("heights", [page])
     free = tmp_path / "free.xlsx"
     with zipfile.ZipFile(io.BytesIO(content)) as source, zipfile.ZipFile(free, "w") as out:
@@ -245,10 +247,10 @@ def test_the_same_pages_give_the_same_bytes(content: bytes) -> None:
 
 def test_texts_that_look_like_formulas_stay_texts(tmp_path: Path, office: Office) -> None:
     blocks = [
-        Table(("=A", "+B"), [(text, text) for text in FORMULA_LIKE]),
+        PrintedTable(("=A", "+B"), [(text, text) for text in FORMULA_LIKE]),
         Facts([(text, text) for text in FORMULA_LIKE]),
         Paragraph("=SUM(A1:A9)"),
-        Cards([Card((("=1", "title"),))]),
+        Cards([CutCard((("=1", "title"),))]),
     ]
     content = build_pages("x", [Page("=Title", blocks, one_page=False)])
     path = tmp_path / "texts.xlsx"
@@ -263,7 +265,7 @@ def test_texts_that_look_like_formulas_stay_texts(tmp_path: Path, office: Office
 
 def test_numbers_are_numbers_and_show_what_they_say(tmp_path: Path, office: Office) -> None:
     values = (0.0375, 3.2, 12.345, 123.45, 12345.6, 1e-5, 9876543210.0)
-    page = Page("Numbers", [Table(("Name", "g"), [(f"n{v:g}", Figure(v)) for v in values], (5, 1), (1,))])
+    page = Page("Numbers", [PrintedTable(("Name", "g"), [(f"n{v:g}", Figure(v)) for v in values], (5, 1), (1,))])
     built = build_pages("n", [page])
     text = squeezed(printed(built, tmp_path, office).pages[0].extract_text())
     assert "#" not in text
@@ -287,18 +289,18 @@ def test_names_of_sheets() -> None:
 @pytest.mark.parametrize(
     ("block", "words"),
     [
-        (Table(("A", "B"), [("x",)]), "row 1 of a table has 1 values under 2 headings"),
-        (Table(("A", "B"), [], (1,)), "2 headings and other widths"),
-        (Table(("A", "B"), [], (1, 0)), "widths that are none"),
-        (Table((), []), "no headings"),
-        (Table(("A",), [(math.nan,)]), "nan is no number for paper"),
-        (Table(("A",), [(Figure(math.inf),)]), "inf is no number for paper"),
-        (Table(("A",), [(10**400,)]), "is no number for paper"),
-        (Table(("A",), [(True,)]), "True is no number for paper"),
+        (PrintedTable(("A", "B"), [("x",)]), "row 1 of a table has 1 values under 2 headings"),
+        (PrintedTable(("A", "B"), [], (1,)), "2 headings and other widths"),
+        (PrintedTable(("A", "B"), [], (1, 0)), "widths that are none"),
+        (PrintedTable((), []), "no headings"),
+        (PrintedTable(("A",), [(math.nan,)]), "nan is no number for paper"),
+        (PrintedTable(("A",), [(Figure(math.inf),)]), "inf is no number for paper"),
+        (PrintedTable(("A",), [(10**400,)]), "is no number for paper"),
+        (PrintedTable(("A",), [(True,)]), "True is no number for paper"),
         (Facts([("A", math.nan)]), "nan is no number for paper"),
-        (Table(["A"] * 60, []), "too narrow"),
-        (Table(("A", "B"), [], (100, 1)), "too narrow"),
-        (Table(("A", "B"), [], groups=(("G", 1),)), "groups of a table cover other columns"),
+        (PrintedTable(["A"] * 60, []), "too narrow"),
+        (PrintedTable(("A", "B"), [], (100, 1)), "too narrow"),
+        (PrintedTable(("A", "B"), [], groups=(("G", 1),)), "groups of a table cover other columns"),
         (TickTable(("A",), ["d"] * 60, []), "too narrow"),
         (TickTable(("A",), ["1", "2"], [TickRow(("x",), (2,))]), "days that its headings have not"),
         (Cards([], 0), "0 beside each other"),
@@ -314,7 +316,7 @@ def test_what_cannot_stand_on_paper_is_refused(block: Block, words: str) -> None
 
 def test_all_refusals_are_said_at_once() -> None:
     with pytest.raises(DataError) as caught:
-        build_pages("x", [Page("P", [Table((), [])], "A3"), Page("Q", [], orientation="upright")])
+        build_pages("x", [Page("P", [PrintedTable((), [])], "A3"), Page("Q", [], orientation="upright")])
     assert len(caught.value.faults) == 3
     with pytest.raises(DataError, match="no page"):
         build_pages("x", [])
@@ -363,7 +365,7 @@ def test_one_page_prints_on_one(paper: str, tmp_path: Path, office: Office) -> N
 
 def test_headings_of_a_table_stand_on_every_page_of_it(tmp_path: Path, office: Office) -> None:
     rows = [(f"row {number}", LONG) for number in range(60)]
-    page = Page("Long table", [Table(("Name of row", "What it says"), rows)], one_page=False)
+    page = Page("Long table", [PrintedTable(("Name of row", "What it says"), rows)], one_page=False)
     reader = printed(build_pages("x", [page]), tmp_path, office)
     assert len(reader.pages) >= 3
     for sheet in reader.pages:
@@ -400,15 +402,15 @@ ROW = st.tuples(TEXT, st.one_of(TEXT, st.none(), st.builds(Figure, st.floats(-1e
 @st.composite
 def block(draw: st.DrawFn) -> Block:  # noqa: PLR0911 - one return for each kind
     kind: Any = draw(
-        st.sampled_from((Heading, Paragraph, Caution, Table, TickTable, Ticks, Lines, Facts, Cards, PageBreak))
+        st.sampled_from((Heading, Paragraph, Caution, PrintedTable, TickTable, Ticks, Lines, Facts, Cards, PageBreak))
     )
     if kind is PageBreak:
         return PageBreak()
     if kind in (Heading, Paragraph, Caution):
         found: Block = kind(draw(TEXT))
         return found
-    if kind is Table:
-        return Table(("A", "B"), draw(st.lists(ROW, max_size=8)), (1, draw(st.floats(0.2, 5))))
+    if kind is PrintedTable:
+        return PrintedTable(("A", "B"), draw(st.lists(ROW, max_size=8)), (1, draw(st.floats(0.2, 5))))
     if kind is TickTable:
         return TickTable(("A",), ["1"] * draw(st.integers(0, 9)), [TickRow((draw(TEXT),))])
     if kind is Ticks:
@@ -419,7 +421,7 @@ def block(draw: st.DrawFn) -> Block:  # noqa: PLR0911 - one return for each kind
         return Facts(draw(st.lists(st.tuples(TEXT, TEXT), max_size=5)), draw(st.integers(1, 4)), draw(st.booleans()))
     line = st.tuples(TEXT, st.sampled_from(("title", "mass", "small")))
     cards = draw(st.lists(st.lists(line, max_size=4), max_size=7))
-    return Cards([Card(tuple(card)) for card in cards], draw(st.integers(1, 3)))
+    return Cards([CutCard(tuple(card)) for card in cards], draw(st.integers(1, 3)))
 
 
 @settings(max_examples=60, deadline=None)
@@ -471,5 +473,5 @@ def test_what_is_kept_together_moves_to_the_next_page_as_one() -> None:
 
 def test_text_has_less_room_than_its_cell() -> None:
     """Text is broken for the narrower of the two renderings: 5.25 of 5.55 points, less what a cell keeps free."""
-    piece = Piece(0, 100, "x", "page_text")
+    piece = BandPiece(0, 100, "x", "page_text")
     assert room(piece) == pytest.approx((100 - 4) * 5.25 / 5.55 - 6)

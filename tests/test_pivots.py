@@ -30,7 +30,7 @@ from workbook_tools.errors import LayoutError
 from workbook_tools.layout import case_log, load
 from workbook_tools.layout.model import Pivot, PivotValue
 from workbook_tools.log.building.log_workbook import build_log
-from workbook_tools.log.building.pivots import PAGE_ROW, Filled, figure, last_row
+from workbook_tools.log.building.pivots import PAGE_ROW, Filled, last_row, pivot_figure
 
 SHEET = "Pivots"
 PIVOTS = {pivot.key: pivot for sheet in case_log().sheets for pivot in sheet.pivots}
@@ -455,10 +455,10 @@ def test_groups_share_out_the_rows(rows: list[dict[str, Any]]) -> None:
     assert len({tuple(str(item).casefold() for item in items) for items, _ in filled.groups}) == len(filled.groups)
     assert last_row(filled) == 9 + len(filled.groups)
     for value in TOY.values[:3]:
-        parts_ = [figure(value, group) or 0 for _, group in filled.groups]
-        assert sum(parts_) == (figure(value, yes) or 0)
+        parts_ = [pivot_figure(value, group) or 0 for _, group in filled.groups]
+        assert sum(parts_) == (pivot_figure(value, yes) or 0)
     held = [row["n"] for row in yes if isinstance(row["n"], int)]
-    assert figure(TOY.values[3], yes) == (pytest.approx(sum(held) / len(held)) if held else None)
+    assert pivot_figure(TOY.values[3], yes) == (pytest.approx(sum(held) / len(held)) if held else None)
 
 
 @pytest.mark.parametrize(

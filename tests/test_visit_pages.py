@@ -19,13 +19,13 @@ from tests.support.office import Office
 from tests.test_commands import run
 from tests.test_planning import TODAY, TRICAINE, VISIT_DAY, log, plain, planned
 from workbook_tools.across.planning import VisitPlan, visit_plan
-from workbook_tools.across.visit_pages import examination_blocks, label, parts, shown, visit_pages
+from workbook_tools.across.visit_pages import examination_blocks, label, paper_columns, parts, visit_pages
 from workbook_tools.functions.formulas import bath as formulas
 from workbook_tools.layout import Column, Layout, case_log
 from workbook_tools.layout.compute import Computed
 from workbook_tools.log.building.log_workbook import build_log
 from workbook_tools.log.gate import Despite
-from workbook_tools.xlsx.printing.blocks import Drawing, Page, Table
+from workbook_tools.xlsx.printing.blocks import Drawing, Page, PrintedTable
 from workbook_tools.xlsx.printing.pages import build_pages
 
 KNOWN = [Despite("B005", "a mixture of the practice"), Despite("Follow-ups row 6", "typed without its name")]
@@ -194,8 +194,8 @@ def test_a_plan_without_packets_has_no_labels() -> None:
 # -------------------------------------------------------------------------------------------------- examination
 
 
-def tables(page: Page) -> list[Table]:
-    return [block for block in page.blocks if isinstance(block, Table)]
+def tables(page: Page) -> list[PrintedTable]:
+    return [block for block in page.blocks if isinstance(block, PrintedTable)]
 
 
 def test_the_examination_has_every_column_of_the_fish_and_watch_sheets(made: tuple[VisitPlan, Computed]) -> None:
@@ -205,11 +205,11 @@ def test_the_examination_has_every_column_of_the_fish_and_watch_sheets(made: tup
     *fish, watch = tables(page)
     headings = [heading for table in fish for heading in table.headings]
     key = layout.tables["fish"].key_column.heading
-    wanted = [column.heading for column in shown(layout.tables["fish"])]
+    wanted = [column.heading for column in paper_columns(layout.tables["fish"])]
     assert sorted(set(headings)) == sorted(wanted)
     assert all(headings.count(heading) == 1 for heading in wanted if heading != key)
     assert all(table.headings[0] == key for table in fish)
-    assert list(watch.headings) == [column.heading for column in shown(layout.tables["watch"])]
+    assert list(watch.headings) == [column.heading for column in paper_columns(layout.tables["watch"])]
     groups = [name for table in fish for name, _ in table.groups]
     assert groups == ["Fish", "Times", "Opercular count", "Fish", "Body regions", "Gills", "Outcome"]
     assert any(isinstance(block, Drawing) for block in page.blocks)
@@ -242,7 +242,7 @@ def test_a_new_column_appears_by_itself_beside_its_neighbours() -> None:
     site = [{"site": "S01", "name": "Alder springs", "kind": "farm", "food_fish": "yes"}]
     computed = Computed(layout, {"sites": site, "visits": [{"visit": "V001", "date": VISIT_DAY, "site": "S01"}]})
     found = [table for table in examination_blocks(visit_plan(computed, "V001", today=TODAY), computed)
-             if isinstance(table, Table)]  # fmt: skip
+             if isinstance(table, PrintedTable)]  # fmt: skip
     assert list(found[1].headings)[1:7] == ["Skin", "Fins", "Eyes", "Mouth", "Tail stalk", "Belly"]
     assert ("Body regions", 6) in found[1].groups
     assert "Colour seen" in found[2].headings
@@ -262,11 +262,11 @@ def test_many_new_columns_make_another_table() -> None:
 
 def test_rows_for_the_fish_of_each_bath(made: tuple[VisitPlan, Computed]) -> None:
     plan, computed = made
-    blocks = [block for block in examination_blocks(plan, computed, 3) if isinstance(block, Table)]
+    blocks = [block for block in examination_blocks(plan, computed, 3) if isinstance(block, PrintedTable)]
     assert [len(table.rows) for table in blocks[:2]] == [18, 18]  # 6 baths, 3 fish each
     assert [row[1] for row in blocks[0].rows][::3] == [bath.bath for bath in plan.baths]
     one = log()
-    single = [b for b in examination_blocks(visit_plan(one, today=TODAY), one) if isinstance(b, Table)]
+    single = [b for b in examination_blocks(visit_plan(one, today=TODAY), one) if isinstance(b, PrintedTable)]
     assert len(single[0].rows) == 8
 
 

@@ -39,7 +39,7 @@ from tests.test_check import clean, findings, made, placed, typed
 from workbook_tools.functions.quantities import Quantity
 from workbook_tools.layout import Column, case_log
 from workbook_tools.layout.compute import Computed
-from workbook_tools.log.checking.log_check import Checked, check_log
+from workbook_tools.log.checking.log_check import CheckedLog, check_log
 from workbook_tools.log.checking.reading import read_log
 from workbook_tools.log.checking.silent_cells import Unread, sheet_parts
 from workbook_tools.xlsx.addresses import column_number
@@ -74,7 +74,7 @@ def baths(count: int) -> dict[str, list[dict[str, Any]]]:
     return data
 
 
-def of_cell(checked: Checked, table: str, key: str, row: int) -> list[tuple[str, str]]:
+def of_cell(checked: CheckedLog, table: str, key: str, row: int) -> list[tuple[str, str]]:
     """Code and reason of what is found at a cell; that a dose is unusual is no matter of typing."""
     cell = f"{case_log().tables[table].sheet}!{LETTERS[table][key]}{row}"
     return [
@@ -84,12 +84,12 @@ def of_cell(checked: Checked, table: str, key: str, row: int) -> list[tuple[str,
     ]
 
 
-def held(checked: Checked, table: str, key: str, row: int) -> Any:
+def held(checked: CheckedLog, table: str, key: str, row: int) -> Any:
     read = checked.log.tables[table]
     return checked.computed.data[table][read.numbers.index(row)][key]
 
 
-def outcome_faults(checked: Checked, table: str, key: str, row: int, slip: Typed) -> Iterator[str]:
+def outcome_faults(checked: CheckedLog, table: str, key: str, row: int, slip: Typed) -> Iterator[str]:
     """Where the stated outcome is not what happened."""
     found = of_cell(checked, table, key, row)
     value = held(checked, table, key, row)

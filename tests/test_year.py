@@ -24,7 +24,7 @@ from workbook_tools.layout import Column, case_log
 from workbook_tools.layout.compute import Computed
 from workbook_tools.layout.shown_values import EPOCH
 from workbook_tools.log.building.log_workbook import build_log
-from workbook_tools.log.checking.log_check import Checked, check_log
+from workbook_tools.log.checking.log_check import CheckedLog, check_log
 from workbook_tools.log.merging.merging_files import merge_files
 
 PROVIDED = 170
@@ -107,7 +107,7 @@ def year(tmp_path_factory: pytest.TempPathFactory, office: Office) -> Path:
 
 
 @pytest.fixture(scope="module")
-def checked(year: Path) -> Checked:
+def checked(year: Path) -> CheckedLog:
     return check_log(year, case_log())
 
 
@@ -115,7 +115,7 @@ def held(row: dict[str, Any]) -> dict[str, Any]:
     return {name: value for name, value in row.items() if value is not None}
 
 
-def test_nothing_is_lost_on_the_way(checked: Checked) -> None:
+def test_nothing_is_lost_on_the_way(checked: CheckedLog) -> None:
     """Every cell that was typed is read back."""
     for key, rows in diary().items():
         name = case_log().tables[key].key_column.key
@@ -129,7 +129,7 @@ def test_nothing_is_lost_on_the_way(checked: Checked) -> None:
                 assert found[row[name]][column] == close, (key, row[name], column)
 
 
-def test_the_check_says_what_it_says_of_the_rows_as_meant(checked: Checked) -> None:
+def test_the_check_says_what_it_says_of_the_rows_as_meant(checked: CheckedLog) -> None:
     meant = Computed(case_log(), diary())
     wanted = Counter((table.sheet, rule.code) for table, _, rule in meant.findings)
     elsewhere = ("column-formula-lost", "name-broken")  # of the file, as LibreOffice saves it
@@ -137,12 +137,12 @@ def test_the_check_says_what_it_says_of_the_rows_as_meant(checked: Checked) -> N
     assert found == wanted
 
 
-def block(checked: Checked, number: int) -> dict[str, dict[str, Any]]:
+def block(checked: CheckedLog, number: int) -> dict[str, dict[str, Any]]:
     found = summary(checked.computed)[number]
     return {row["key"]: row for row in found.rows}
 
 
-def test_figures_by_species(checked: Checked) -> None:
+def test_figures_by_species(checked: CheckedLog) -> None:
     data = diary()
     rows = with_seconds(with_bath(frame(data, "fish"), data))
     recovery = (pd.to_numeric(rows["recovered"]) - pd.to_numeric(rows["out"])) * rows["day"]
@@ -161,7 +161,7 @@ def test_figures_by_species(checked: Checked) -> None:
         assert found["unsettled"] == (part_["settled"] == "no").sum()
 
 
-def test_figures_by_agent_site_and_stock(checked: Checked) -> None:
+def test_figures_by_agent_site_and_stock(checked: CheckedLog) -> None:
     data = diary()
     baths = frame(data, "baths").merge(frame(data, "visits")[["visit", "site"]], on="visit")
     made = baths[pd.to_numeric(baths["drug_weighed"]).notna()]
@@ -175,7 +175,7 @@ def test_figures_by_agent_site_and_stock(checked: Checked) -> None:
     assert {stock: stocks[str(stock)]["dead"] for stock in lost.index} == lost.to_dict()
 
 
-def test_the_store_is_what_was_received_less_what_was_used(checked: Checked) -> None:
+def test_the_store_is_what_was_received_less_what_was_used(checked: CheckedLog) -> None:
     """Start masses and top-ups by lot, by hand: (final - start dose) x litres / 1000."""
     data = diary()
     litres = {row["bath"]: row["water"] for row in checked.computed.data["baths"]}
@@ -189,7 +189,7 @@ def test_the_store_is_what_was_received_less_what_was_used(checked: Checked) -> 
             assert lot["balance"] == pytest.approx(lot["received"] - used)
 
 
-def test_libreoffice_stored_the_same_summary(year: Path, checked: Checked) -> None:
+def test_libreoffice_stored_the_same_summary(year: Path, checked: CheckedLog) -> None:
     """What LibreOffice computed and saved, cell by cell."""
     sheet = openpyxl.load_workbook(year, data_only=True)["Summary"]
     layout = case_log()

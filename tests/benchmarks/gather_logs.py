@@ -80,15 +80,15 @@ def _gather(logs: Path, out: Path, place: Any) -> Iterator[Any]:
 
 
 def ours_1(logs: Path, out: Path) -> Iterator[Any]:
-    from workbook_tools.across.many_logs.fan_out import local
+    from workbook_tools.across.many_logs.fan_out import local_work
 
-    return _gather(logs, out, local(1))
+    return _gather(logs, out, local_work(1))
 
 
 def ours_2(logs: Path, out: Path) -> Iterator[Any]:
-    from workbook_tools.across.many_logs.fan_out import local
+    from workbook_tools.across.many_logs.fan_out import local_work
 
-    return _gather(logs, out, local(2))
+    return _gather(logs, out, local_work(2))
 
 
 def again(logs: Path, out: Path) -> Iterator[Any]:

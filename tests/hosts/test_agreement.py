@@ -13,7 +13,7 @@ from tests.hosts.sheet import disagreements, lay_out, same
 from tests.support.office import Office
 from tests.support.plain_workbook import SHEET, Formula, write
 from workbook_tools.functions.catalogue import entries, entry
-from workbook_tools.functions.quantities import Table
+from workbook_tools.functions.quantities import TableResult
 from workbook_tools.functions.texts.cell_text import cell_text, translatable
 from workbook_tools.functions.texts.lambda_names import has_name
 
@@ -70,7 +70,7 @@ def test_name_in_ironcalc(name: str, tmp_path: Path) -> None:
     assert disagreements("name in ironcalc", entry(name), arguments, answers) == []
 
 
-@pytest.mark.parametrize("name", [name for name in NAMES if not isinstance(entry(name).result, Table)])
+@pytest.mark.parametrize("name", [name for name in NAMES if not isinstance(entry(name).result, TableResult)])
 def test_extension_in_libreoffice(name: str, calc: Office) -> None:
     cells, calls = lay_out(samples(name))
     answers = [of_office(value) for value in calc.evaluate([call.text(name) for call in calls], cells)]
@@ -78,12 +78,12 @@ def test_extension_in_libreoffice(name: str, calc: Office) -> None:
     assert disagreements("Calc extension", entry(name), arguments, answers) == []
 
 
-@pytest.mark.parametrize("name", [name for name in NAMES if isinstance(entry(name).result, Table)])
+@pytest.mark.parametrize("name", [name for name in NAMES if isinstance(entry(name).result, TableResult)])
 def test_tables_of_extension_in_libreoffice(name: str, calc: Office) -> None:
     """First and last row of every sample, and whole tables of some, entered as array formulas."""
     found = entry(name)
     cells, calls = lay_out(samples(name))
-    columns = range(1, len(found.result.columns) + 1) if isinstance(found.result, Table) else ()
+    columns = range(1, len(found.result.columns) + 1) if isinstance(found.result, TableResult) else ()
     formulas, should_be = [], []
     for call in calls:
         answer = expected("Calc extension", found, call.sample.arguments)
@@ -116,7 +116,7 @@ def test_arguments_written_in_the_call(name: str, calc: Office) -> None:
     """Numbers and texts typed between the brackets, and optional arguments left out in the middle."""
     found = entry(name)
     calls = [sample for sample in samples(name) if typed(sample.arguments) is not None][:60]
-    table = isinstance(found.result, Table)
+    table = isinstance(found.result, TableResult)
     formulas = [f"{name}({typed(sample.arguments)})" for sample in calls]
     answers = calc.evaluate([f"INDEX({text},1,1)" if table else text for text in formulas])
     first = [sample.outcome[0][0] if isinstance(sample.outcome, list) else sample.outcome for sample in calls]

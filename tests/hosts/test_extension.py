@@ -48,7 +48,7 @@ def test_name_must_end_in_oxt(tmp_path: Path) -> None:
 
 
 def test_the_formulas_inside_are_the_files_of_the_package() -> None:
-    inside = {name: content for name, content in extension.contents().items() if name.startswith("pythonpath/")}
+    inside = {name: content for name, content in extension.extension_files().items() if name.startswith("pythonpath/")}
     for name, content in inside.items():
         assert content == (ROOT / name.removeprefix("pythonpath/")).read_bytes()
     for topic in {entry.topic for entry in entries()}:
@@ -71,7 +71,7 @@ def imported(tree: ast.AST) -> list[str]:
 
 
 def test_nothing_outside_the_standard_library_is_imported() -> None:
-    contents = extension.contents()
+    contents = extension.extension_files()
     for name, content in contents.items():
         for module in imported(ast.parse(content)) if name.endswith(".py") else ():
             head = module.partition(".")[0]
@@ -82,7 +82,7 @@ def test_nothing_outside_the_standard_library_is_imported() -> None:
 
 
 def test_every_function_is_described() -> None:
-    contents = extension.contents()
+    contents = extension.extension_files()
     tree = ElementTree.fromstring(contents["CalcAddIns.xcu"])
     found = {}
     for topic in tree.findall("node/node"):
@@ -104,14 +104,14 @@ def test_every_function_is_described() -> None:
 
 
 def test_version_and_licence() -> None:
-    contents = extension.contents()
+    contents = extension.extension_files()
     assert f'<version value="{workbook_tools.__version__}"/>' in contents["description.xml"].decode()
     assert contents["LICENSE"] == (ROOT / "LICENSE").read_bytes()
     assert b"MIT License" in contents["LICENSE"]
 
 
 def test_every_part_of_the_manifest_is_there() -> None:
-    contents = extension.contents()
+    contents = extension.extension_files()
     listed = re.findall(r'full-path="([^"]+)"', contents["META-INF/manifest.xml"].decode())
     components = re.findall(r'uri="([^"]+)"', contents["functions.components"].decode())
     assert len(listed) == 5
@@ -124,9 +124,9 @@ def test_every_part_of_the_manifest_is_there() -> None:
 def test_install_upgrade_remove(extension_file: Path, profile: Profile, tmp_path: Path) -> None:
     """From a profile that LibreOffice has never used."""
     place = {"user_installation": profile.folder, "shared": profile.shared}
-    assert extension.installed(profile.folder, profile.shared) is None
+    assert extension.extension_installed(profile.folder, profile.shared) is None
     extension.install(extension_file, **place)
-    assert extension.installed(profile.folder, profile.shared) == workbook_tools.__version__
+    assert extension.extension_installed(profile.folder, profile.shared) == workbook_tools.__version__
     assert computed(profile) == 3.2
     newer = changed(
         extension_file,
@@ -140,12 +140,12 @@ def test_install_upgrade_remove(extension_file: Path, profile: Profile, tmp_path
         },
     )
     extension.install(newer, **place)
-    assert extension.installed(profile.folder, profile.shared) == "99.1"
+    assert extension.extension_installed(profile.folder, profile.shared) == "99.1"
     assert computed(profile) == 103.2
     extension.install(extension_file, **place)  # an older one may take its place again
-    assert extension.installed(profile.folder, profile.shared) == workbook_tools.__version__
+    assert extension.extension_installed(profile.folder, profile.shared) == workbook_tools.__version__
     extension.remove(profile.folder, profile.shared)
-    assert extension.installed(profile.folder, profile.shared) is None
+    assert extension.extension_installed(profile.folder, profile.shared) is None
     assert str(computed(profile)) == "#NAME?"
     with pytest.raises(HostError, match="not installed"):
         extension.remove(profile.folder, profile.shared)

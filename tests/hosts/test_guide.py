@@ -21,11 +21,11 @@ SHOW_ALL = """
 from workbook_tools.functions.texts import lambda_names
 from workbook_tools.hosts import excel_functions, extension, guide
 texts = {
-    "extension": extension.contents()["CalcAddIns.xcu"].decode(),
+    "extension": extension.extension_files()["CalcAddIns.xcu"].decode(),
     "names": "".join(name.comment for name in lambda_names.names()),
     "functions": excel_functions.module_source(),
     "guide": guide.markdown(),
-    "page": extension.contents()["guide.html"].decode(),
+    "page": extension.extension_files()["guide.html"].decode(),
 }
 for name, text in texts.items():
     new, new_argument, old = "Weight of product that lifts", "number from nothing up", "Mass of product that brings"

@@ -144,7 +144,7 @@ def test_command_through_the_dispatcher(desk: Any, log: Path) -> None:
 def test_guide_opens_in_the_browser_or_in_libreoffice(desk: Any, log: Path) -> None:
     answer = desk("open_guide", log)
     file = Path(answer["file"])
-    assert file.read_bytes() == extension.contents()["guide.html"]
+    assert file.read_bytes() == extension.extension_files()["guide.html"]
     assert answer["asked"] == [
         ["browser", file.as_uri(), 1],
         ["LibreOffice", file.as_uri(), "_blank"],
@@ -154,10 +154,10 @@ def test_guide_opens_in_the_browser_or_in_libreoffice(desk: Any, log: Path) -> N
 
 
 def test_menu_lists_the_commands_that_there_are() -> None:
-    tree = ElementTree.fromstring(extension.contents()["Addons.xcu"])
+    tree = ElementTree.fromstring(extension.extension_files()["Addons.xcu"])
     urls = [node[0].text for node in tree.iter("prop") if node.get(NODE) == "URL"]
     assert urls == [f"{MENU_PROTOCOL}{command}" for command, _ in MENU]
-    source = extension.contents()["pythonpath/workbook_tools/hosts/calc/menu.py"].decode()
+    source = extension.extension_files()["pythonpath/workbook_tools/hosts/calc/menu.py"].decode()
     for command, _ in MENU:
         assert f'"{command}": Menu.' in source
     assert f'PROTOCOL = "{MENU_PROTOCOL}"' in source

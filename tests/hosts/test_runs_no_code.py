@@ -72,7 +72,7 @@ def _harmless(node: ast.Call) -> bool:
 
 
 def sources() -> dict[str, str]:
-    return {name: part.decode() for name, part in extension.contents().items() if name.endswith(".py")}
+    return {name: part.decode() for name, part in extension.extension_files().items() if name.endswith(".py")}
 
 
 def test_nothing_in_the_extension_could_run_code_or_reach_files_but_what_is_named_here() -> None:
@@ -136,7 +136,7 @@ def test_what_could_run_code_is_seen(source: str, what: str) -> None:
 
 def test_the_extension_holds_nothing_that_libreoffice_runs_but_its_components() -> None:
     """No macro library, no script, no other program."""
-    parts = extension.contents()
+    parts = extension.extension_files()
     assert {Path(name).suffix for name in parts} == {"", ".xml", ".txt", ".idl", ".components", ".xcu", ".py", ".html"}
     manifest = parts["META-INF/manifest.xml"].decode()
     kinds = {piece.split('"')[0] for piece in manifest.split('media-type="')[1:]}

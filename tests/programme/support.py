@@ -15,7 +15,7 @@ from workbook_tools.across.many_logs.dataset import Dataset
 from workbook_tools.across.many_logs.fan_out import Answers, Work
 from workbook_tools.across.many_logs.gathering import Gathered, gather
 from workbook_tools.across.many_logs.one_log import SAME, File
-from workbook_tools.across.many_logs.parquet import packed, table
+from workbook_tools.across.many_logs.parquet import arrow_table, parquet_bytes
 
 Tables = dict[str, list[dict[str, Any]]]
 
@@ -58,7 +58,7 @@ def row_for_each_line(chunk: Chunk) -> Batch:
         for number, line in enumerate(lines):
             for name, cells in sites.items():
                 cells.append({"log_file": file, "log_row": number, "site": line}.get(name))
-    return Batch(tuple(files), {"sites": packed(table("sites", sites))})
+    return Batch(tuple(files), {"sites": parquet_bytes(arrow_table("sites", sites))})
 
 
 def deadly(chunk: Chunk) -> Batch:

@@ -111,7 +111,7 @@ def test_the_range_is_what_all_logs_have_in_common(alone: Path, tmp_path: Path) 
     low = [1e6 if file == "b.xlsx" else value for file, value in zip(files, rows["range_low"].to_pylist(), strict=True)]
     at = rows.schema.get_field_index("range_low")
     narrowed = rows.set_column(at, rows.schema.field(at), [low])
-    asked.dataset.place("responses", key).write_bytes(parquet.packed(narrowed))
+    asked.dataset.place("responses", key).write_bytes(parquet.parquet_bytes(narrowed))
     assert not [one for one in asked.learned().lessons if one.suggestion.dose is not None]
 
 

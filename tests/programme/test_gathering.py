@@ -22,7 +22,7 @@ from tests.support.practices import practice
 from workbook_tools.across.many_logs import gathering
 from workbook_tools.across.many_logs.chunk import Batch, Chunk, read_chunk
 from workbook_tools.across.many_logs.dataset import Dataset
-from workbook_tools.across.many_logs.fan_out import ENDED, cluster, local
+from workbook_tools.across.many_logs.fan_out import ENDED, cluster, local_work
 from workbook_tools.across.many_logs.gathering import Gathered, gather
 from workbook_tools.across.many_logs.log_files import find
 from workbook_tools.across.many_logs.one_log import OTHER, READ, UNREADABLE, read_file
@@ -132,7 +132,7 @@ def test_any_number_of_processes_gives_the_same_rows(
     workers: int, logs: Path, gathered: tuple[Path, Gathered], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.setattr(gathering, "FEWEST", 3)  # so that there are several chunks
-    with local(workers) as work:
+    with local_work(workers) as work:
         done = gather(logs, tmp_path / "t.parquet", work)
     assert done == gathered[1]
     assert tables(tmp_path / "t.parquet") == tables(gathered[0])
@@ -141,12 +141,12 @@ def test_any_number_of_processes_gives_the_same_rows(
 def test_a_file_that_ends_its_process_is_given_up_alone(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(gathering, "FEWEST", 3)
     logs, out = some_files(tmp_path / "logs", 7, deadly=4), tmp_path / "t.parquet"
-    with local(2, support.deadly) as work:
+    with local_work(2, support.deadly) as work:
         done = gather(logs, out, work)
     assert [(one.file, one.reason) for one in done.of(UNREADABLE)] == [("004 deadly.xlsx", ENDED)]
     assert len(done.logs) == 6
     assert len(tables(out)["sites"]) == 12
-    with local(2) as _:  # tried again the next time, and nothing else is
+    with local_work(2) as _:  # tried again the next time, and nothing else is
         again: list[str] = []
         gathered_in_turn(logs, out, lambda chunk: again.extend(chunk.files) or row_for_each_line(chunk))  # type: ignore[func-returns-value]
     assert again == [("004 deadly.xlsx", "")]
@@ -157,14 +157,14 @@ def test_a_process_that_is_ended_once_loses_nothing(tmp_path: Path, monkeypatch:
     monkeypatch.setattr(gathering, "FEWEST", 3)
     logs, clean = some_files(tmp_path / "logs", 7, deadly=4), tmp_path / "clean.parquet"
     gathered_in_turn(logs, clean, row_for_each_line)
-    with local(2, support.deadly_once) as work:
+    with local_work(2, support.deadly_once) as work:
         assert gather(logs, tmp_path / "t.parquet", work).complete
     assert tables(tmp_path / "t.parquet") == tables(clean)
 
 
 def test_an_error_nobody_foresaw_stops_one_file(tmp_path: Path) -> None:
     logs = some_files(tmp_path / "logs", 3, deadly=1)
-    with local(1, support.unforeseen) as work:
+    with local_work(1, support.unforeseen) as work:
         done = gather(logs, tmp_path / "t.parquet", work)
     reason = "stopped the reader with an error that it does not know (ZeroDivisionError: a bug)."
     assert [(one.file, one.reason) for one in done.of(UNREADABLE)] == [("001 deadly.xlsx", reason)]

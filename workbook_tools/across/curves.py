@@ -11,7 +11,7 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
 from workbook_tools.across.observations import band_words
-from workbook_tools.across.responses import Learned, Lesson, Response
+from workbook_tools.across.responses import DoseResponse, Learned, Lesson
 from workbook_tools.across.suggestion import SHARE_TARGET
 from workbook_tools.across.survival import EXTRA, WORKING_TARGET, Curve
 from workbook_tools.errors import DataError, MissingLibraryError
@@ -112,7 +112,7 @@ def _line(panel: Axes, shape: Curve, number: int) -> None:
     panel.plot(shape.ticks, heights, linestyle="none", marker="|", markersize=7, color="black")
 
 
-def _labels(panel: Axes, drawn: Sequence[tuple[Response, Curve]]) -> None:
+def _labels(panel: Axes, drawn: Sequence[tuple[DoseResponse, Curve]]) -> None:
     """Right of the axes, at the height of each curve's end or as near as there is room: its line, dose and fish."""
     ends = sorted((1 - shape.left[-1], number) for number, (_, shape) in enumerate(drawn))
     heights = spread([height for height, _ in ends])

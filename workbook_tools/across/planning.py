@@ -18,8 +18,8 @@ from workbook_tools.layout.ids import id_key, id_text
 from workbook_tools.layout.load import FORMATS
 from workbook_tools.layout.shown_values import as_shown
 from workbook_tools.log.card import CAUTIONS, card_of
-from workbook_tools.log.checking.log_check import Checked
-from workbook_tools.log.gate import Despite, Place, passed
+from workbook_tools.log.checking.log_check import CheckedLog
+from workbook_tools.log.gate import Despite, GivenRow, passed
 
 BUFFER = "sodium bicarbonate"
 SPARE = "Spare top-up"
@@ -40,7 +40,7 @@ CHECKLIST = (
 )
 
 
-class Suggestion(NamedTuple):
+class OfferedDose(NamedTuple):
     """A start dose for a species and an agent [mg/L], and in words what it rests on."""
 
     dose: float
@@ -138,7 +138,7 @@ class VisitPlan:
 
 
 def visit_plan(
-    log: Checked | Computed,
+    log: CheckedLog | Computed,
     visit: str | None = None,
     suggestions: Mapping[tuple[str, str], tuple[float, str]] | None = None,
     today: datetime.date | None = None,
@@ -168,13 +168,13 @@ def visit_plan(
     ReadError : no such visit, or none with a planned bath. FaultError : a row that it draws on has an open fault; a
         blank start dose is none here.
     """
-    computed = log.computed if isinstance(log, Checked) else log
+    computed = log.computed if isinstance(log, CheckedLog) else log
     row = _chosen(computed, visit, path)
     name = id_text(row["visit"])
     own = [bath for bath in computed.data["baths"] if _same(bath["visit"], row["visit"])]
     planned = [bath for bath in own if is_planned(bath)]
     given = passed(log, _drawn(computed, row), "visit plan", overrides, path, [("start_dose", "missing")])
-    known = {_pair(*key): Suggestion(*value) for key, value in (suggestions or {}).items()}
+    known = {_pair(*key): OfferedDose(*value) for key, value in (suggestions or {}).items()}
     baths = tuple(_bath(computed, bath, known) for bath in planned)
     moment = serial(today or datetime.date.today())
     if is_number(row["date"]):
@@ -203,7 +203,7 @@ def visit_plan(
     )
 
 
-def _drawn(computed: Computed, visit: Row) -> list[Place]:
+def _drawn(computed: Computed, visit: Row) -> list[GivenRow]:
     """The rows that a plan is made of: its visit, the baths still to weigh, what is due."""
     due = {id(row) for row in _due(computed, visit)}
     found = [("visits", place) for place, row in enumerate(computed.data["visits"]) if row is visit]
@@ -254,7 +254,7 @@ def _pair(species: object, agent: object) -> tuple[str, str]:
 # ------------------------------------------------------------------------------------------------------- baths
 
 
-def _bath(computed: Computed, row: Row, known: Mapping[tuple[str, str], Suggestion]) -> PlannedBath:
+def _bath(computed: Computed, row: Row, known: Mapping[tuple[str, str], OfferedDose]) -> PlannedBath:
     """One bath, with the start dose it gets and the packets for it."""
     dose, source, words = _dose(computed, row, known)
     alone = _alone(computed, row, dose)
@@ -296,7 +296,7 @@ def _bath(computed: Computed, row: Row, known: Mapping[tuple[str, str], Suggesti
     )
 
 
-def _dose(computed: Computed, row: Row, known: Mapping[tuple[str, str], Suggestion]) -> tuple[float | None, str, str]:
+def _dose(computed: Computed, row: Row, known: Mapping[tuple[str, str], OfferedDose]) -> tuple[float | None, str, str]:
     """Start dose of a bath, where it is from, and that in words. A dose that is typed is never replaced."""
     typed = row["start_dose"]
     if typed is not None:

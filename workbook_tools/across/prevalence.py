@@ -32,7 +32,7 @@ class Sampled:
 
 
 @dataclass(frozen=True)
-class Prevalence:
+class FindingPrevalence:
     """One finding in one species, '' for a species that is not known.
 
     `samples` of `samples_seen` rows had numbers to count.
@@ -93,7 +93,7 @@ def sampled(computed: Computed) -> list[Sampled]:
     return rows
 
 
-def prevalences(rows: Iterable[tuple[Sampled, int]]) -> list[Prevalence]:
+def prevalences(rows: Iterable[tuple[Sampled, int]]) -> list[FindingPrevalence]:
     """Findings by name and species, capitals or not, in the order of their names.
 
     `rows` gives each row with how many alike it stands for; the numbers of such rows are sums over them already. A
@@ -110,7 +110,7 @@ def prevalences(rows: Iterable[tuple[Sampled, int]]) -> list[Prevalence]:
             total[0] += times
             total[2] += row.examined
             total[3] += row.positive
-    return [Prevalence(*spelled[key], *totals[key]) for key in sorted(totals)]
+    return [FindingPrevalence(*spelled[key], *totals[key]) for key in sorted(totals)]
 
 
 def _whole(value: object) -> bool:

@@ -23,7 +23,7 @@ COLUMNS = (
 
 
 @dataclass(frozen=True)
-class Response:
+class DoseResponse:
     """How one start dose worked in one temperature band.
 
     `fish` and `baths` are those with a usable time, `seen` counts all fish of the dose. `recovered` of
@@ -97,7 +97,7 @@ class Lesson:
     species: str
     agent: str
     band: int  # lower edge [C]
-    responses: tuple[Response, ...]
+    responses: tuple[DoseResponse, ...]
     suggestion: Suggestion
     adverse: dict[str, int]
     seen: int
@@ -237,12 +237,12 @@ def _lesson(
     return Lesson(species, agent, band, rows, suggested(here, *limits), _events(own), len(own))
 
 
-def _response(fish: Sequence[Fish], dose: float) -> Response:
+def _response(fish: Sequence[Fish], dose: float) -> DoseResponse:
     """One dose from its fish."""
     pairs = [(one.seconds, one.reached) for one in fish if one.seconds is not None]
     days = [one.day for one in fish if one.day is not None]
     recoveries = [one.recovery for one in fish if one.recovery is not None or one.died]
-    return Response(
+    return DoseResponse(
         dose=dose,
         fish=len(pairs),
         baths=len({one.bath for one in fish if one.seconds is not None}),

@@ -82,7 +82,7 @@ def suggested(fish: Sequence[Fish], low: float | None, high: float | None) -> Su
     ------
     MissingLibraryError : lifelines is not installed and a dose has fish enough to be judged.
     """
-    caution = f"{counted(_timed(fish))}; {CAUTION}"
+    caution = f"{counted_fish(_timed(fish))}; {CAUTION}"
     if low is None or high is None or low > high:
         return Suggestion(None, "No dose is suggested: the Reference sheet has no range of this agent for it.", caution)
     passed: list[Step] = []
@@ -90,7 +90,7 @@ def suggested(fish: Sequence[Fish], low: float | None, high: float | None) -> Su
         step = judged(fish, dose)
         if step.verdict == "enough" and dose >= low:
             words = f"{dose:g} mg/L, the lowest dose tried that worked in 3 min without much harm: {step.words}."
-            return Suggestion(dose, words, f"{counted(_timed(fish, dose))} at this dose; {CAUTION}")
+            return Suggestion(dose, words, f"{counted_fish(_timed(fish, dose))} at this dose; {CAUTION}")
         if step.verdict in ("harm", "held"):
             return Suggestion(None, f"No dose is suggested from {dose:g} mg/L up: {step.words}.", caution)
         passed.append(step)
@@ -103,16 +103,16 @@ def judged(fish: Sequence[Fish], dose: float) -> Step:
     timed = _timed(fish, dose)
     known = [one for one in timed if one.ending_known]
     if not enough(known):
-        return Step(dose, "thin", f"{counted(known)} with a known time and ending")
+        return Step(dose, "thin", f"{counted_fish(known)} with a known time and ending")
     upward = [one for one in fish if one.dose is not None and one.dose <= dose]
     harm = _harm(here, f"at {dose:g} mg/L") or _harm(upward, f"up to {dose:g} mg/L")
     if harm:
         return Step(dose, "harm", harm)
     well = _well(timed)
     if not enough(well):
-        return Step(dose, "harm", f"{counted(well)} known to have come through well, fewer than {_minimum()}")
+        return Step(dose, "harm", f"{counted_fish(well)} known to have come through well, fewer than {_minimum()}")
     share = _share(timed, troubled_reached=False)
-    words = f"{_percent(share)} of {counted(timed)} without trouble, {_percent(SHARE_TARGET)} wanted"
+    words = f"{_percent(share)} of {counted_fish(timed)} without trouble, {_percent(SHARE_TARGET)} wanted"
     if share >= SHARE_TARGET - ROUNDING:
         return Step(dose, "enough", words)
     if _share(timed, troubled_reached=True) >= SHARE_TARGET - ROUNDING:
@@ -126,7 +126,7 @@ def enough(fish: Sequence[Fish]) -> bool:
     return len(fish) >= MINIMUM_FISH and len({one.bath for one in fish}) >= MINIMUM_BATHS
 
 
-def counted(fish: Sequence[Fish]) -> str:
+def counted_fish(fish: Sequence[Fish]) -> str:
     """So many fish in so many baths."""
     baths = len({one.bath for one in fish})
     return f"{len(fish)} fish in {baths} bath{'' if baths == 1 else 's'}"

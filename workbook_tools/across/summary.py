@@ -13,7 +13,7 @@ COUNTS = (FORMATS["tally"], FORMATS["quantity"])
 
 
 @dataclass(frozen=True)
-class Block:
+class SummaryBlock:
     """One table of the summary: a row for each species, agent or site that has something to show."""
 
     caption: str
@@ -31,7 +31,7 @@ class Block:
         }
 
 
-def summary(computed: Computed) -> list[Block]:
+def summary(computed: Computed) -> list[SummaryBlock]:
     """Blocks of the summary, in the layout's order; rows of which every count is 0 are left out."""
     blocks = []
     for table in computed.layout.tables.values():
@@ -40,5 +40,5 @@ def summary(computed: Computed) -> list[Block]:
         shown = tuple(column for column in table.columns if column.kind != "key row")
         figures = [column.key for column in shown if column.format in COUNTS]
         rows = [row for row in computed.data[table.key] if any(row[key] for key in figures)]
-        blocks.append(Block(table.caption, shown, tuple(rows)))
+        blocks.append(SummaryBlock(table.caption, shown, tuple(rows)))
     return blocks

@@ -12,13 +12,13 @@ from workbook_tools.layout.expression_trees import is_number
 from workbook_tools.layout.ids import id_key, id_text
 from workbook_tools.layout.model import Column
 from workbook_tools.layout.model import Table as LayoutTable
-from workbook_tools.log.checking.log_check import Checked
+from workbook_tools.log.checking.log_check import CheckedLog
 from workbook_tools.log.gate import Despite, passed
 from workbook_tools.xlsx.printing.blocks import (
     Block,
-    Card,
     Cards,
     Caution,
+    CutCard,
     Drawing,
     Facts,
     Heading,
@@ -26,7 +26,7 @@ from workbook_tools.xlsx.printing.blocks import (
     Page,
     PageBreak,
     Paragraph,
-    Table,
+    PrintedTable,
     Ticks,
     Together,
     Value,
@@ -65,13 +65,13 @@ CAPTIONS = {
 
 
 def cleared(
-    plan: VisitPlan, log: Checked | Computed, overrides: Sequence[Despite] = (), path: object = "the log"
+    plan: VisitPlan, log: CheckedLog | Computed, overrides: Sequence[Despite] = (), path: object = "the log"
 ) -> VisitPlan:
     """The plan once the rows that only its pages show, samples and groups of fish, have passed the gate too.
 
     Raises FaultError where one of them has an open fault.
     """
-    computed = log.computed if isinstance(log, Checked) else log
+    computed = log.computed if isinstance(log, CheckedLog) else log
     drawn = [("samples", place) for place, row in enumerate(computed.data["samples"]) if _waits(row, plan)]
     drawn += [("stocks", place) for place, row in enumerate(computed.data["stocks"]) if _is(row["site"], plan.site)]
     given = (str(one) for one in passed(log, drawn, "sheet to fill", overrides, path))
@@ -80,7 +80,7 @@ def cleared(
 
 def visit_pages(
     plan: VisitPlan,
-    log: Checked | Computed,
+    log: CheckedLog | Computed,
     paper: str = "A4",
     fish: int | None = None,
     overrides: Sequence[Despite] = (),
@@ -103,7 +103,7 @@ def visit_pages(
     ------
     FaultError : a sample or a group of fish that the pages show has an open fault.
     """
-    computed = log.computed if isinstance(log, Checked) else log
+    computed = log.computed if isinstance(log, CheckedLog) else log
     plan = cleared(plan, log, overrides)
     pages = [fitted(Page("Visit plan", plan_blocks(plan), paper, name="Plan"))]
     if plan.packets:
@@ -135,7 +135,7 @@ def plan_blocks(plan: VisitPlan) -> list[Block]:
     if plan.totals:
         blocks += [
             Heading("In all"),
-            Table(
+            PrintedTable(
                 ("Product", "Planned g", "Spare g", "In all g", "Take from the store"),
                 [
                     (t.substance, figure(t.planned), figure(t.spare), figure(t.whole), takes_in_words(t))
@@ -181,7 +181,7 @@ def bath_blocks(bath: PlannedBath) -> list[Block]:
     ]
     if bath.packets:
         headings = ("Packet", "Drug g", "Buffer g", "What it does", "Weighed on", "By")
-        blocks.append(Table(headings, step_rows(bath.packets), (16, 11, 11, 36, 16, 10), (1, 2), least=20))
+        blocks.append(PrintedTable(headings, step_rows(bath.packets), (16, 11, 11, 36, 16, 10), (1, 2), least=20))
     return [*blocks, *(Paragraph(note, "strong") for note in bath.notes)]
 
 
@@ -201,9 +201,9 @@ def label_blocks(plan: VisitPlan) -> list[Block]:
     return [Paragraph(words, "small"), Cards([label(packet, plan.despite) for packet in plan.packets])]
 
 
-def label(packet: Packet, despite: Sequence[str] = ()) -> Card:
+def label(packet: Packet, despite: Sequence[str] = ()) -> CutCard:
     """What stands on a packet."""
-    return Card(
+    return CutCard(
         (
             (f"{packet.bath}   {packet.name}: {packet.kind}", "title"),
             (packet.substance, "strong"),
@@ -228,7 +228,7 @@ def examination_blocks(plan: VisitPlan, computed: Computed, fish: int | None = N
     facts = [*_where(plan)[:3], ("Examined by", None)]
     blocks: list[Block] = [Facts(facts, 4, line=True), *_despite(plan), Caution(" ".join(plan.cautions[1:3]))]
     rows = [one for one in known for _ in range(count)]
-    watch = [("", column) for column in shown(tables["watch"])]
+    watch = [("", column) for column in paper_columns(tables["watch"])]
     looks = [one for one in known for _ in range(LOOKS)]
     looking: list[Block] = [
         Heading("Looks at the fish in the bath"),
@@ -251,7 +251,7 @@ def examination_blocks(plan: VisitPlan, computed: Computed, fish: int | None = N
     return [*blocks, *looking, *drawing]
 
 
-def shown(table: LayoutTable) -> list[Column]:
+def paper_columns(table: LayoutTable) -> list[Column]:
     """Columns to write in on paper: typed, and not the veterinarian's own."""
     return [column for column in table.typed if not column.private and column.key not in NOT_ON_PAPER]
 
@@ -260,7 +260,7 @@ def parts(table: LayoutTable) -> list[list[tuple[str, Column]]]:
     """Columns with their groups, in as many tables as fit a page's width; each begins with the fish's name."""
     groups: dict[str, list[Column]] = {}
     name = GROUPS["fish"]
-    for column in shown(table):
+    for column in paper_columns(table):
         name = GROUPS.get(column.key, name)
         groups.setdefault(name, []).append(column)
     key = table.key_column
@@ -274,7 +274,7 @@ def parts(table: LayoutTable) -> list[list[tuple[str, Column]]]:
     return found
 
 
-def _to_fill(part: Sequence[tuple[str, Column]], rows: Sequence[dict[str, str]], grouped: bool = True) -> Table:
+def _to_fill(part: Sequence[tuple[str, Column]], rows: Sequence[dict[str, str]], grouped: bool = True) -> PrintedTable:
     """An empty table with what is known beforehand: the bath and its species."""
     groups: list[tuple[str, int]] = []
     for name, _ in part if grouped else ():
@@ -284,7 +284,7 @@ def _to_fill(part: Sequence[tuple[str, Column]], rows: Sequence[dict[str, str]],
             groups.append((name, 1))
     body = [tuple(known.get(column.key) for _, column in part) for known in rows]
     headings = [column.heading for _, column in part]
-    return Table(headings, body, [column.width for _, column in part], groups=groups, least=WRITING)
+    return PrintedTable(headings, body, [column.width for _, column in part], groups=groups, least=WRITING)
 
 
 def _choices(columns: Sequence[Column], computed: Computed) -> list[Block]:
@@ -327,7 +327,7 @@ def laboratory_blocks(plan: VisitPlan, computed: Computed) -> list[Block]:
         Facts([*_where(plan)[:3], ("Sent on", None), ("Laboratory", laboratory), ("Their number", None)], 2, line=True),
         *_despite(plan),
         Heading("Samples"),
-        Table(headings, rows, (11, 16, 16, 11, 15, 9, 28), least=26),
+        PrintedTable(headings, rows, (11, 16, 16, 11, 15, 9, 28), least=26),
         Paragraph(
             "Preservative: formalin, ethanol, cooled, frozen, transport medium or none; write strength.", "small"
         ),
@@ -354,7 +354,7 @@ def _stocks(plan: VisitPlan, computed: Computed) -> list[Block]:
             rows.append((id_text(row["stock"]), id_text(row["species"]), number, grams, id_text(row["vessel"])))
     columns = computed.layout.tables["stocks"].by_key
     headings = [columns[key].heading for key in ("stock", "species", "number", "mean_weight", "vessel")]
-    return [Heading("Fish of the site"), Table(headings, rows, (12, 24, 16, 16, 16), (2, 3))] if rows else []
+    return [Heading("Fish of the site"), PrintedTable(headings, rows, (12, 24, 16, 16, 16), (2, 3))] if rows else []
 
 
 def _is(value: object, name: str) -> bool:

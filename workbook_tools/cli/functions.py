@@ -57,9 +57,9 @@ def calc(function: str, arguments: tuple[str, ...], as_json: bool) -> None:
 
 
 def _print_rows(found: Entry, rows: list[list[Any]]) -> None:
-    from workbook_tools.functions.quantities import Table
+    from workbook_tools.functions.quantities import TableResult
 
-    assert isinstance(found.result, Table)
+    assert isinstance(found.result, TableResult)
     headings = [f"{name} {unit}".strip() for name, unit in found.result.columns]
     print_table(found.name, headings, [[number(value) for value in row] for row in rows], [True] * len(headings))
 

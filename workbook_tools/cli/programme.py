@@ -68,7 +68,7 @@ def gather(
       workbook-tools gather "Logs" --out programme.parquet --summary programme.xlsx --workers 8
       workbook-tools gather /shared/logs --out programme.parquet --scheduler tcp://10.0.0.5:8786
     """
-    from workbook_tools.across.many_logs.fan_out import cluster, local
+    from workbook_tools.across.many_logs.fan_out import cluster, local_work
     from workbook_tools.across.many_logs.gathering import gather as gather_logs
 
     if out.suffix.lower() != ".parquet":
@@ -78,7 +78,7 @@ def gather(
         _check_summary(target, replace)
     if workers and scheduler:
         raise click.UsageError("--workers is about this computer; a cluster has its own: leave one of the two out")
-    place = cluster(scheduler) if scheduler else local(workers or os.cpu_count() or 1)
+    place = cluster(scheduler) if scheduler else local_work(workers or os.cpu_count() or 1)
     with place as work, _progress(quiet or as_json) as report:
         done = gather_logs(folder, out, work, report)
     backup = None if target is None else _summarise(out, target)

@@ -15,7 +15,7 @@ from workbook_tools.cli.printing import number, print_json, print_table, say
 from workbook_tools.cli.writing import held, made, named
 
 if TYPE_CHECKING:
-    from workbook_tools.across.responses import Learned, Lesson, Response
+    from workbook_tools.across.responses import DoseResponse, Learned, Lesson
     from workbook_tools.layout.compute import Computed
     from workbook_tools.xlsx.opened import Opened
     from workbook_tools.xlsx.saving.inputs import Seen
@@ -146,7 +146,7 @@ def _print_lesson(lesson: Lesson) -> None:
     say()
 
 
-def _cells(one: Response) -> list[str]:
+def _cells(one: DoseResponse) -> list[str]:
     """The figures of one dose in words."""
     from workbook_tools.across.responses import day_words
 

@@ -13,9 +13,9 @@ from workbook_tools.cli.printing import console, number, print_json, print_table
 from workbook_tools.cli.writing import made, named, put
 
 if TYPE_CHECKING:
-    from workbook_tools.across.summary import Block
+    from workbook_tools.across.summary import SummaryBlock
     from workbook_tools.log.card import BenchCard
-    from workbook_tools.log.checking.log_check import Checked
+    from workbook_tools.log.checking.log_check import CheckedLog
     from workbook_tools.log.gate import Despite
     from workbook_tools.xlsx.opened import Opened
 
@@ -125,14 +125,14 @@ def check(path: Path, annotate: Path | None, replace: bool, as_json: bool, quiet
     raise SystemExit(1 if checked.findings else 0)
 
 
-def _checked(log: Path | Opened) -> Checked:
+def _checked(log: Path | Opened) -> CheckedLog:
     from workbook_tools.layout import case_log
     from workbook_tools.log.checking.log_check import check_log
 
     return check_log(log, case_log())
 
 
-def print_findings(checked: Checked) -> None:
+def print_findings(checked: CheckedLog) -> None:
     """A line for each finding, then how many."""
     for finding in checked.findings:
         place = finding.cell or f"{finding.sheet} row {finding.row}"
@@ -208,7 +208,7 @@ def summary(path: Path, as_json: bool) -> None:
     print_learned(learned)
 
 
-def print_block(block: Block) -> None:
+def print_block(block: SummaryBlock) -> None:
     """A block turned on its side: a line for each figure, so that it fits a narrow terminal."""
     from workbook_tools.layout.shown_values import as_shown
 

@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 
 from workbook_tools.functions.catalogue import TOPICS, entry
 from workbook_tools.hosts import written
-from workbook_tools.hosts.written import Block, Grid, Heading, Items, Paragraph
+from workbook_tools.hosts.written import GuideBlock, GuideHeading, GuideParagraph, GuideTable, Items
 from workbook_tools.layout.expression_trees import parsed
 from workbook_tools.layout.load import DAYS, case_log
 from workbook_tools.layout.measures import ORDERED, TALLIES
@@ -39,45 +39,45 @@ def page() -> str:
     return written.page(TITLE, _blocks(case_log()))
 
 
-def _blocks(layout: Layout) -> list[Block]:
-    blocks: list[Block] = [Items(NOTES)]
+def _blocks(layout: Layout) -> list[GuideBlock]:
+    blocks: list[GuideBlock] = [Items(NOTES)]
     for sheet in layout.sheets:
-        blocks += [Heading(sheet.name), Paragraph(sheet.purpose), *_sheet(sheet, layout)]
+        blocks += [GuideHeading(sheet.name), GuideParagraph(sheet.purpose), *_sheet(sheet, layout)]
     return blocks
 
 
-def _sheet(sheet: Sheet, layout: Layout) -> Iterator[Block]:
+def _sheet(sheet: Sheet, layout: Layout) -> Iterator[GuideBlock]:
     if sheet.caution:
-        yield Paragraph(f"Caution: {sheet.caution}")
+        yield GuideParagraph(f"Caution: {sheet.caution}")
     if sheet.name == "Lists":
         lists = [(", ".join(column.heading for column in table.columns), table) for table in sheet.tables]
         rows = [(headings, _words(table), _used_by(table, layout)) for headings, table in lists]
-        yield Grid(("List", "Words", "Used by"), tuple(rows))
+        yield GuideTable(("List", "Words", "Used by"), tuple(rows))
         return
     for table in sheet.tables:
         yield from _table(table, layout)
     for pivot in sheet.pivots:
         groups = ", ".join(layout.tables[pivot.table].by_key[key].heading for key in pivot.rows)
         values = ", ".join(value.name for value in pivot.values)
-        yield Paragraph(f"{pivot.caption}: by {groups}; gives {values}.")
+        yield GuideParagraph(f"{pivot.caption}: by {groups}; gives {values}.")
     for chart in sheet.charts:
-        yield Paragraph(f"{chart.title}: {chart.y_title} against {chart.x_title}.")
+        yield GuideParagraph(f"{chart.title}: {chart.y_title} against {chart.x_title}.")
 
 
-def _table(table: Table, layout: Layout) -> Iterator[Block]:
+def _table(table: Table, layout: Layout) -> Iterator[GuideBlock]:
     if table.caption:
-        yield Heading(table.caption, 3)
+        yield GuideHeading(table.caption, 3)
     if table.private:
-        yield Paragraph("Yours alone: no producer's copy has these rows.")
+        yield GuideParagraph("Yours alone: no producer's copy has these rows.")
     seen = [column for column in table.columns if not column.hidden]
     if not any(column.help for column in seen):
-        yield Paragraph(f"Comes filled. Columns: {', '.join(column.heading for column in seen)}.")
+        yield GuideParagraph(f"Comes filled. Columns: {', '.join(column.heading for column in seen)}.")
         return
     width = len(HEADINGS) if table.log else len(HEADINGS) - 1
-    yield Grid(HEADINGS[:width], tuple(_row(column, table, layout)[:width] for column in seen))
+    yield GuideTable(HEADINGS[:width], tuple(_row(column, table, layout)[:width] for column in seen))
     codes = dict.fromkeys(rule.code for rule in table.rules)
     if codes:
-        yield Paragraph(f"Its Check column may say: {', '.join(codes)}. The guide to the findings explains them.")
+        yield GuideParagraph(f"Its Check column may say: {', '.join(codes)}. The guide to the findings explains them.")
 
 
 def _row(column: Column, table: Table, layout: Layout) -> tuple[str, ...]:
@@ -138,7 +138,7 @@ def _what_it_is(column: Column, table: Table, layout: Layout) -> str:
         source = layout.tables[column.to]
         said.append(f"Each {source.key_column.heading} of the {source.sheet} sheet.")
     if column.expression:
-        found = Sources(table, layout)
+        found = ComputedFrom(table, layout)
         found.read(parsed(column.expression, column.key), table, table)
         said += [f"From: {', '.join(found.columns)}."] if found.columns else []
         said += [f"By {', '.join(dict.fromkeys(found.functions))}."] if found.functions else []
@@ -146,7 +146,7 @@ def _what_it_is(column: Column, table: Table, layout: Layout) -> str:
 
 
 @dataclass
-class Sources:
+class ComputedFrom:
     """What a computed column is computed from: headings that a person sees, and functions by name.
 
     Columns that are kept out of sight are named by what they are computed from.

@@ -29,26 +29,26 @@ def answer(name: str, *given: object) -> Any:
     """
     found = entry(name)
     try:
-        return found.call(*map(argument, given, found.parameters))
+        return found.call(*map(excel_argument, given, found.parameters))
     except ArgumentError as error:
         return error_value(NUMBER_OUT_OF_RANGE if error.kind == "range" else WRONG_KIND)
     except (ArithmeticError, LookupError, TypeError, ValueError):
         return error_value(WRONG_KIND)
 
 
-def argument(given: object, parameter: Parameter) -> object:
+def excel_argument(given: object, parameter: Parameter) -> object:
     """An argument of Excel as a formula takes it."""
     if isinstance(given, list | tuple):
         rows = [row if isinstance(row, list | tuple) else [row] for row in given]
-        cells = [plain(cell) for row in rows for cell in row]
+        cells = [plain_value(cell) for row in rows for cell in row]
     else:
-        cells = [plain(given)]
+        cells = [plain_value(given)]
     if isinstance(parameter.kind, Quantity | Choice | Text) and len(cells) == 1:
         return cells[0]
     return cells
 
 
-def plain(value: object) -> object:
+def plain_value(value: object) -> object:
     """One value: dates and times become days, money a number."""
     if isinstance(value, decimal.Decimal):
         return float(value)

@@ -13,10 +13,10 @@ from workbook_tools import __version__
 from workbook_tools.functions.catalogue import entries
 from workbook_tools.hosts import extension_parts as parts
 from workbook_tools.hosts.guide import page
-from workbook_tools.hosts.office_setup import install, installed, remove
+from workbook_tools.hosts.office_setup import extension_installed, install, remove
 from workbook_tools.xlsx.packing import Packing
 
-__all__ = ["build", "install", "installed", "remove"]
+__all__ = ["build", "extension_installed", "install", "remove"]
 
 BUNDLED = (
     *("__init__.py", "errors.py", "functions/__init__.py", "functions/quantities/*.py", "functions/formulas/**/*.py"),
@@ -57,13 +57,13 @@ def build(path: str | Path) -> Path:
     if target.suffix.lower() != ".oxt":
         raise ValueError(f"{target}: the name of an extension ends in .oxt")
     with Packing() as package:
-        for name, content in contents().items():
+        for name, content in extension_files().items():
             package.add(name, [content])
     target.write_bytes(package.content())
     return target
 
 
-def contents() -> dict[str, bytes]:
+def extension_files() -> dict[str, bytes]:
     """Every part of the extension by its name, in the order of the package."""
     found = entries()
     topics = parts.by_topic(found)
@@ -83,10 +83,10 @@ def contents() -> dict[str, bytes]:
         "guide.html": page(),
     }
     texts |= {f"{topic}_functions.py": parts.component_text(topic, group) for topic, group in topics}
-    return {name: text.encode("utf-8") for name, text in texts.items()} | sources()
+    return {name: text.encode("utf-8") for name, text in texts.items()} | extension_sources()
 
 
-def sources() -> dict[str, bytes]:
+def extension_sources() -> dict[str, bytes]:
     """The files of this package that run inside LibreOffice, as they are."""
     root = Path(__file__).parents[1]
     names = sorted(file.relative_to(root).as_posix() for pattern in BUNDLED for file in root.glob(pattern))

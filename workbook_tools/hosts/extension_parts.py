@@ -7,7 +7,7 @@ from itertools import groupby
 from xml.sax.saxutils import escape, quoteattr
 
 from workbook_tools.functions.catalogue import Entry
-from workbook_tools.functions.quantities import Parameter, Table
+from workbook_tools.functions.quantities import Parameter, TableResult
 from workbook_tools.functions.texts.help_texts import argument_help, help_text
 
 IDENTIFIER = "workbook-tools.functions"  # of the extension, as LibreOffice lists it
@@ -44,7 +44,7 @@ def method(entry: Entry) -> str:
     return entry.name.partition(".")[2]
 
 
-def argument_name(number: int, parameter: Parameter) -> str:
+def calc_argument_name(number: int, parameter: Parameter) -> str:
     """Name of an argument in the interface: no underscores, never a word of the language, in order when sorted."""
     words = parameter.name.split("_")
     return f"a{number:02d}" + "".join(word.capitalize() for word in words)
@@ -56,9 +56,10 @@ def interface_text(entries: Sequence[Entry]) -> str:
     for _, group in by_topic(entries):
         lines += [f"    interface X{service(group[0])} : com::sun::star::uno::XInterface", "    {"]
         for entry in group:
-            kind = "sequence< sequence< any > >" if isinstance(entry.result, Table) else "any"
+            kind = "sequence< sequence< any > >" if isinstance(entry.result, TableResult) else "any"
             arguments = ", ".join(
-                f"[in] any {argument_name(number, parameter)}" for number, parameter in enumerate(entry.parameters, 1)
+                f"[in] any {calc_argument_name(number, parameter)}"
+                for number, parameter in enumerate(entry.parameters, 1)
             )
             lines.append(f"        {kind} {method(entry)}({arguments});")
         lines += ["    };"]
@@ -95,7 +96,7 @@ def _function(entry: Entry) -> str:
 
 
 def _parameter(number: int, parameter: Parameter, entry: Entry) -> str:
-    return f"""            <node oor:name="{argument_name(number, parameter)}" oor:op="replace">
+    return f"""            <node oor:name="{calc_argument_name(number, parameter)}" oor:op="replace">
               {_words("DisplayName", parameter.label)}
               {_words("Description", argument_help(entry, parameter))}
             </node>"""

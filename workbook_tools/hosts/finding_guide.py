@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from workbook_tools.hosts import written
-from workbook_tools.hosts.written import Block, Heading, Items, Paragraph
+from workbook_tools.hosts.written import GuideBlock, GuideHeading, GuideParagraph, Items
 from workbook_tools.layout.advice import WORDS, Advice, advices, rules
 
 TITLE = "What the check says and what to do"
@@ -31,14 +31,14 @@ def page() -> str:
     return written.page(TITLE, _blocks())
 
 
-def _blocks() -> list[Block]:
-    blocks: list[Block] = [Items(NOTES)]
+def _blocks() -> list[GuideBlock]:
+    blocks: list[GuideBlock] = [Items(NOTES)]
     about = ""
     for one in advices().values():
         if one.about != about:
-            blocks.append(Heading(one.about))
+            blocks.append(GuideHeading(one.about))
             about = one.about
-        blocks += [Heading(one.code, 3), Paragraph(one.meaning), Items(tuple(_facts(one)))]
+        blocks += [GuideHeading(one.code, 3), GuideParagraph(one.meaning), Items(tuple(_facts(one)))]
     return blocks
 
 

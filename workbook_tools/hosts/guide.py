@@ -5,7 +5,7 @@ from __future__ import annotations
 from workbook_tools.functions.catalogue import entries
 from workbook_tools.functions.texts.guide_rows import HEADINGS, NOTES, GuideRow, rows
 from workbook_tools.hosts import written
-from workbook_tools.hosts.written import Block, Heading, Items, Paragraph
+from workbook_tools.hosts.written import GuideBlock, GuideHeading, GuideParagraph, Items
 
 
 def markdown() -> str:
@@ -18,15 +18,15 @@ def page() -> str:
     return written.page("Functions", _blocks())
 
 
-def _blocks() -> list[Block]:
-    blocks: list[Block] = [Items(NOTES)]
+def _blocks() -> list[GuideBlock]:
+    blocks: list[GuideBlock] = [Items(NOTES)]
     topic = ""
     for entry, row in zip(entries(), rows(), strict=True):
         head = entry.name.partition(".")[0]
         if head != topic:
-            blocks.append(Heading(head))
+            blocks.append(GuideHeading(head))
             topic = head
-        blocks += [Heading(row.function, 3), Paragraph(row.answers), Items(tuple(_details(row)))]
+        blocks += [GuideHeading(row.function, 3), GuideParagraph(row.answers), Items(tuple(_details(row)))]
     return blocks
 
 

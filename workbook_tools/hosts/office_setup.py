@@ -52,12 +52,12 @@ def install(path: str | Path, user_installation: str | Path | None = None, share
 
 def remove(user_installation: str | Path | None = None, shared: bool = False) -> None:
     """Remove the extension. Raises HostError as `install`, and where it is not installed."""
-    if installed(user_installation, shared) is None:
+    if extension_installed(user_installation, shared) is None:
         raise HostError("The extension is not installed there; nothing was removed.")
     _run("remove", user_installation, shared, IDENTIFIER)
 
 
-def installed(user_installation: str | Path | None = None, shared: bool = False) -> str | None:
+def extension_installed(user_installation: str | Path | None = None, shared: bool = False) -> str | None:
     """Version of the installed extension, or None. Raises HostError as `install`."""
     listed = _run("list", user_installation, shared)
     match = re.search(rf"^Identifier: {re.escape(IDENTIFIER)}\s+Version: (\S+)", listed, re.MULTILINE)

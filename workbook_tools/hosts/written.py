@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 
 @dataclass(frozen=True)
-class Heading:
+class GuideHeading:
     """A heading; the title of the page has level 1."""
 
     text: str
@@ -16,7 +16,7 @@ class Heading:
 
 
 @dataclass(frozen=True)
-class Paragraph:
+class GuideParagraph:
     text: str
 
 
@@ -28,14 +28,14 @@ class Items:
 
 
 @dataclass(frozen=True)
-class Grid:
+class GuideTable:
     """A table of texts."""
 
     headings: tuple[str, ...]
     rows: tuple[tuple[str, ...], ...]
 
 
-Block = Heading | Paragraph | Items | Grid
+GuideBlock = GuideHeading | GuideParagraph | Items | GuideTable
 
 PAGE = """\
 <!DOCTYPE html>
@@ -54,26 +54,28 @@ th, td {{ border: 1px solid #767676; padding: 0.3em 0.5em; text-align: left; ver
 """
 
 
-def markdown(title: str, blocks: Sequence[Block]) -> str:
+def markdown(title: str, blocks: Sequence[GuideBlock]) -> str:
     """The page as Markdown."""
-    return "\n".join(line for block in (Heading(title, 1), *blocks) for line in (*_lines(block), "")).rstrip() + "\n"
+    return (
+        "\n".join(line for block in (GuideHeading(title, 1), *blocks) for line in (*_lines(block), "")).rstrip() + "\n"
+    )
 
 
-def page(title: str, blocks: Sequence[Block]) -> str:
+def page(title: str, blocks: Sequence[GuideBlock]) -> str:
     """The page as HTML, in one file."""
-    body = "\n".join(_elements(block) for block in (Heading(title, 1), *blocks))
+    body = "\n".join(_elements(block) for block in (GuideHeading(title, 1), *blocks))
     return PAGE.format(title=html.escape(title), body=body)
 
 
-def _lines(block: Block) -> list[str]:
+def _lines(block: GuideBlock) -> list[str]:
     match block:
-        case Heading(text, level):
+        case GuideHeading(text, level):
             return [f"{'#' * level} {text}"]
-        case Paragraph(text):
+        case GuideParagraph(text):
             return [_unmarked(text)]
         case Items(texts):
             return [f"- {_unmarked(text)}" for text in texts]
-        case Grid(headings, rows):
+        case GuideTable(headings, rows):
             lines = [headings, ("---",) * len(headings), *rows]
             return ["| " + " | ".join(_unmarked(text).replace("|", "\\|") for text in line) + " |" for line in lines]
 
@@ -83,16 +85,16 @@ def _unmarked(text: str) -> str:
     return text.replace("\\", "\\\\").replace("*", "\\*").replace("_", "\\_").replace("<", "&lt;")
 
 
-def _elements(block: Block) -> str:
+def _elements(block: GuideBlock) -> str:
     match block:
-        case Heading(text, level):
+        case GuideHeading(text, level):
             return f"<h{level}>{html.escape(text)}</h{level}>"
-        case Paragraph(text):
+        case GuideParagraph(text):
             return f"<p>{html.escape(text)}</p>"
         case Items(texts):
             items = "\n".join(f"<li>{html.escape(text)}</li>" for text in texts)
             return f"<ul>\n{items}\n</ul>"
-        case Grid(headings, rows):
+        case GuideTable(headings, rows):
             head = _row("th", headings)
             return "\n".join(["<table>", head, *(_row("td", row) for row in rows), "</table>"])
 

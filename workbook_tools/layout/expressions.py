@@ -334,7 +334,7 @@ TESTS: dict[str, Callable[[RowText, ast.Call], str]] = {
 # ---------------------------------------------------------------------------------------------------- Python
 
 
-def joined(words: str, key: object) -> object:
+def joined_texts(words: str, key: object) -> object:
     """A key with words before it; no key, nothing."""
     return None if key is None else f"{words}{key}"
 
@@ -344,7 +344,7 @@ def unfilled(row: Mapping[str, object], told: Sequence[str]) -> bool:
     return row is not NOTHING and all(row.get(key) is None for key in told)
 
 
-def answer(function: Callable[..., Any], *args: object) -> object:
+def python_answer(function: Callable[..., Any], *args: object) -> object:
     """A catalogue function's answer, None where it refuses its arguments.
 
     A blank cell never stands for an argument's default, as it would in Python: the expression says `default(x, value)`.
@@ -509,13 +509,13 @@ def python_function(expression: str, table: Table, tables: Mapping[str, Table], 
     writer = RowPython(where, table, tables)
     node = parsed(expression, where)
     scope: dict[str, Any] = {
-        "answer": answer,
+        "answer": python_answer,
         "is_number": is_number,
         "same": same,
         "nearest": nearest,
         "math": math,
         "NOTHING": NOTHING,
-        "joined": joined,
+        "joined": joined_texts,
         "unfilled": unfilled,
         "month": month,
         "order": order,

@@ -10,7 +10,7 @@ from workbook_tools.errors import ReadError
 from workbook_tools.functions.formulas import bath as formulas
 from workbook_tools.layout.compute import Computed, Row
 from workbook_tools.layout.ids import id_key
-from workbook_tools.log.checking.log_check import Checked
+from workbook_tools.log.checking.log_check import CheckedLog
 from workbook_tools.log.gate import Despite, passed
 
 CAUTIONS = (
@@ -47,13 +47,13 @@ class BenchCard:
 
 
 def bench_card(
-    log: Checked | Computed, path: object, bath: str | None = None, overrides: Sequence[Despite] = ()
+    log: CheckedLog | Computed, path: object, bath: str | None = None, overrides: Sequence[Despite] = ()
 ) -> BenchCard:
     """The card of a bath by its id, or of the next one: the last row that is planned and not yet weighed or started.
 
     Raises ReadError where there is no such bath, FaultError where a row that it draws on has an open fault.
     """
-    computed = log.computed if isinstance(log, Checked) else log
+    computed = log.computed if isinstance(log, CheckedLog) else log
     position = _chosen(computed.data["baths"], path, bath)
     known = passed(log, [("baths", position)], "bench card", overrides, path)
     return card_of(computed, position, tuple(str(one) for one in known))

@@ -16,9 +16,9 @@ from workbook_tools.layout.compute import Computed
 from workbook_tools.layout.ids import id_key, id_text
 from workbook_tools.layout.load import TWICE
 from workbook_tools.layout.model import Column, Table
-from workbook_tools.log.checking.log_check import Checked
+from workbook_tools.log.checking.log_check import CheckedLog
 
-Place = tuple[str, int]  # table and position of a row in it
+GivenRow = tuple[str, int]  # table and position of a row in it
 TWICE_CODE = "id-used-twice"
 # results are computed anew from the typed cells, and a wait without a date is printed as one: "do not sell or eat"
 NOT_IN_THE_WAY = ("result-differs", "results-not-stored", "temperature-missing")
@@ -53,8 +53,8 @@ def despite(text: str) -> Despite:
 
 
 def passed(
-    log: Checked | Computed,
-    drawn: Iterable[Place],
+    log: CheckedLog | Computed,
+    drawn: Iterable[GivenRow],
     output: str,
     overrides: Sequence[Despite] = (),
     path: object = "the log",
@@ -92,10 +92,10 @@ def passed(
 
 
 def obstacles(
-    log: Checked | Computed, drawn: Iterable[Place], answered: Iterable[tuple[str, str]] = ()
+    log: CheckedLog | Computed, drawn: Iterable[GivenRow], answered: Iterable[tuple[str, str]] = ()
 ) -> list[Obstacle]:
     """Every open fault of the rows given and of the rows that they point to, in the order of the sheets."""
-    computed = log.computed if isinstance(log, Checked) else log
+    computed = log.computed if isinstance(log, CheckedLog) else log
     names = _Names.of(computed)
     rows = set(names.followed(drawn))
     excused = set(answered)
@@ -125,9 +125,9 @@ class _Names:
                     named.setdefault(id_key(row[key]), []).append(position)
         return found
 
-    def followed(self, drawn: Iterable[Place]) -> Iterator[Place]:
+    def followed(self, drawn: Iterable[GivenRow]) -> Iterator[GivenRow]:
         """The rows given and all that they point to."""
-        seen: set[Place] = set()
+        seen: set[GivenRow] = set()
         waiting = list(drawn)
         while waiting:
             place = waiting.pop()
@@ -143,7 +143,7 @@ class _Names:
                     targets = self.rows.get(column.to, {}).get(id_key(row[column.key]), ())
                     waiting += [(column.to, target) for target in targets]
 
-    def alike(self, table: str, position: int) -> list[Place]:
+    def alike(self, table: str, position: int) -> list[GivenRow]:
         """Rows with the same id as a row."""
         value = self.computed.data[table][position].get(self.computed.layout.tables[table].key_column.key)
         named = self.rows.get(table, {})
@@ -155,7 +155,7 @@ class _Names:
         return id_text(value).strip() or f"{table.sheet} row {self.computed.number(table, position)}"
 
 
-def _doubled(log: Checked | Computed, computed: Computed, names: _Names) -> Iterator[tuple[Place, Obstacle]]:
+def _doubled(log: CheckedLog | Computed, computed: Computed, names: _Names) -> Iterator[tuple[GivenRow, Obstacle]]:
     """Rows that share an id: each of them, the first as well."""
     for table in computed.layout.log_tables():
         for positions in names.rows[table.key].values() if table.id_column is not None else ():
@@ -163,10 +163,10 @@ def _doubled(log: Checked | Computed, computed: Computed, names: _Names) -> Iter
                 others = [computed.number(table, one) for one in positions if one != position]
                 where = f"row{'s' if len(others) > 1 else ''} {', '.join(str(one) for one in others)}"
                 row = computed.data[table.key][position]
-                heading = f"{table.key_column.heading} {shown(row[table.key_column.key])}"
+                heading = f"{table.key_column.heading} {shown_id(row[table.key_column.key])}"
                 reason = TWICE.format(heading=heading, where=where)
                 number = computed.number(table, position)
-                read = log.log.tables[table.key] if isinstance(log, Checked) else None
+                read = log.log.tables[table.key] if isinstance(log, CheckedLog) else None
                 cell = str(read.place(position, table.key_column.key)) if read else ""
                 yield (
                     (table.key, position),
@@ -174,9 +174,9 @@ def _doubled(log: Checked | Computed, computed: Computed, names: _Names) -> Iter
                 )
 
 
-def _faults(log: Checked | Computed, computed: Computed, names: _Names) -> Iterator[tuple[Place, str, Obstacle]]:
+def _faults(log: CheckedLog | Computed, computed: Computed, names: _Names) -> Iterator[tuple[GivenRow, str, Obstacle]]:
     """The faults of single rows, each with its row and its column's key."""
-    if not isinstance(log, Checked):
+    if not isinstance(log, CheckedLog):
         for table, position, rule in computed.findings:
             if rule.severity == "fault" and rule.code not in (TWICE_CODE, *NOT_IN_THE_WAY):
                 key = rule.columns[0] if rule.columns else table.key_column.key
@@ -218,10 +218,10 @@ def _orphan(computed: Computed, names: _Names, table: Table, position: int, key:
     sheet = computed.layout.tables[column.to].sheet
     differs = id_key(value) in names.rows.get(column.to, {})
     why = " Only the blank differs; type it again." if differs else ""
-    return f"{column.heading} is not on the {sheet} sheet: {shown(value)}.{why}"
+    return f"{column.heading} is not on the {sheet} sheet: {shown_id(value)}.{why}"
 
 
-def shown(value: object) -> str:
+def shown_id(value: object) -> str:
     """An id for a sentence; blanks at its ends, which nobody sees, are said."""
     text = id_text(value)
     before, after = text != text.lstrip(), text != text.rstrip()

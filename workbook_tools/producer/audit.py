@@ -58,7 +58,7 @@ from workbook_tools.producer.package_texts import (
     UNREAD,
     PackageText,
     acting,
-    check_room,
+    check_size,
     package_texts,
     unreadable,
 )
@@ -193,7 +193,7 @@ PLAIN, INSIDE, DIGITS, CALLED = "plain", "inside", "digits", "called"
 
 
 @dataclass(frozen=True)
-class Form:
+class Spelling:
     """One way in which a text is written: its words in their order, also inside words, its digits without marks, or a
     number to call with or without what stands before it."""
 
@@ -206,19 +206,19 @@ def is_long(text: str) -> bool:
     return not DIGITS_ONLY.match(text) and sum(character.isalnum() for character in text) >= LONG_TEXT
 
 
-def _forms(key: str, secret: Secret) -> Iterator[Form]:
+def _forms(key: str, secret: Secret) -> Iterator[Spelling]:
     """A text as it is; a long number without its marks; a name of several words as one."""
-    yield Form(key, INSIDE if is_long(key) and not secret.alone else PLAIN)
+    yield Spelling(key, INSIDE if is_long(key) and not secret.alone else PLAIN)
     if DIGITS_ONLY.match(key):
         digits = re.sub(r"\D", "", key)
         if len(digits) >= LONG_NUMBER:
-            yield Form(digits, DIGITS)
+            yield Spelling(digits, DIGITS)
         if CALLABLE <= len(digits.lstrip("0")) <= LONGEST_CALLED:
-            yield Form(digits.lstrip("0"), CALLED)
+            yield Spelling(digits.lstrip("0"), CALLED)
     elif secret.named and 1 < len(key.split()) <= MOST_JOINED:
         joined = _as_one(key)
         if len(joined) >= FEWEST_JOINED:
-            yield Form(joined, INSIDE if is_long(joined) else PLAIN)
+            yield Spelling(joined, INSIDE if is_long(joined) else PLAIN)
 
 
 def _has_exactly(found: PackageText, secret: Secret) -> bool:
@@ -235,7 +235,7 @@ def _as_one(text: str) -> str:
 class _Index:
     """Texts of a file by those of their words that are wanted: a text that lacks one need not be searched."""
 
-    def __init__(self, wanted: Iterable[Form]) -> None:
+    def __init__(self, wanted: Iterable[Spelling]) -> None:
         forms = list(wanted)
         self.texts: list[tuple[PackageText, str]] = []
         self.vocabulary = {word for form in forms if form.kind != CALLED for word in TOKEN.findall(form.text)}
@@ -284,7 +284,7 @@ class _Index:
         starts = list(itertools.accumulate((len(text) + 1 for text in plain), initial=0))
         return "\0".join(plain), starts
 
-    def having(self, form: Form) -> Iterator[tuple[PackageText, str]]:
+    def having(self, form: Spelling) -> Iterator[tuple[PackageText, str]]:
         """Texts that may have a form."""
         if form.kind == INSIDE:
             return self._holding(form.text)
@@ -437,7 +437,7 @@ def audit_content(content: bytes, computed: Computed, site: str | None, path: ob
     why = unreadable(content)
     if why:
         raise ReadError(path, f"is {why}.")
-    check_room(content, path)
+    check_size(content, path)
     if site is None:
         known = identity(content)
         if known is None:

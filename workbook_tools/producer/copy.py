@@ -19,7 +19,7 @@ from workbook_tools.functions.quantities.boundary import serial
 from workbook_tools.layout.compute import Computed
 from workbook_tools.layout.expression_trees import is_number
 from workbook_tools.layout.ids import id_text
-from workbook_tools.log.checking.log_check import Checked
+from workbook_tools.log.checking.log_check import CheckedLog
 from workbook_tools.log.gate import Despite, passed
 from workbook_tools.producer.about_sheet import about_sheet, choices
 from workbook_tools.producer.chart_sheet import chart_sheet
@@ -55,7 +55,7 @@ class ProducerCopy:
 
 
 def producer_copy(
-    log: Checked | Computed,
+    log: CheckedLog | Computed,
     site: str,
     made: datetime.datetime,
     *,
@@ -96,7 +96,7 @@ def producer_copy(
         raise DataError([f"there are no units {units!r}; there are {', '.join(SYSTEMS)}"])
     if paper not in PAPERS:
         raise DataError([f"there is no paper {paper!r}; there are {', '.join(PAPERS)}"])
-    computed = log.computed if isinstance(log, Checked) else log
+    computed = log.computed if isinstance(log, CheckedLog) else log
     site_rows(computed, site, path)  # no such site is said first
     given = passed(log, drawn_on(computed, site), "producer's copy", overrides, path)
     computed = as_of(computed, serial(made.date()))

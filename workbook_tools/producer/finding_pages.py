@@ -9,9 +9,9 @@ from workbook_tools.functions.quantities.amounts import JOINT
 from workbook_tools.layout.compute import Row
 from workbook_tools.layout.expression_trees import is_number
 from workbook_tools.layout.ids import id_text
-from workbook_tools.producer.page_making import Making, count_text, day_or_dash, packed, text_or_dash
+from workbook_tools.producer.page_making import Making, count_text, day_or_dash, packed_pages, text_or_dash
 from workbook_tools.producer.treatment_pages import ends
-from workbook_tools.xlsx.printing.blocks import Block, Facts, Heading, Page, Paragraph, Table
+from workbook_tools.xlsx.printing.blocks import Block, Facts, Heading, Page, Paragraph, PrintedTable
 
 REGIONS = ("skin", "fins", "eyes", "mouth", "gill_colour", "gills", "belly", "outcome", "adverse")
 LISTS = ("gill_colour", "outcome", "adverse")
@@ -37,7 +37,7 @@ def finding_pages(making: Making) -> list[Page]:
     groups: list[list[Block]] = [[facts, Paragraph(words("found_intro"))]]
     for part in (_visits, _fish, _samples, _water, _treated):
         groups += part(making)
-    return packed(words("found_title"), words("found_sheet"), groups, making)
+    return packed_pages(words("found_title"), words("found_sheet"), groups, making)
 
 
 def _visits(making: Making) -> list[list[Block]]:
@@ -55,7 +55,7 @@ def _visits(making: Making) -> list[list[Block]]:
         )
         for row in rows
     ]
-    return [[Heading(words("visits")), Table(heads, body, (13, 17, 50, 19))]]
+    return [[Heading(words("visits")), PrintedTable(heads, body, (13, 17, 50, 19))]]
 
 
 def _made(row: Row, making: Making) -> bool:
@@ -78,7 +78,7 @@ def _fish(making: Making) -> list[list[Block]]:
         head = words("fish_heading", day=day, species=words.listed(species) or "-", number=number)
         block: list[Block] = [Heading(head)]
         if body:
-            block.append(Table((words("region"), words("region_seen")), body, (18, 80)))
+            block.append(PrintedTable((words("region"), words("region_seen")), body, (18, 80)))
         else:
             block.append(Paragraph(words("region_none")))
         groups.append(block)
@@ -123,7 +123,7 @@ def _samples(making: Making) -> list[list[Block]]:
             )
         )
     heads = [words(f"sample_{key}") for key in ("date", "group", "taken", "seen", "prevalence", "answer")]
-    return [[Heading(words("samples")), Table(heads, body, (14, 9, 17, 20, 22, 18))]]
+    return [[Heading(words("samples")), PrintedTable(heads, body, (14, 9, 17, 20, 22, 18))]]
 
 
 def _prevalence(row: Row, making: Making) -> str:
@@ -167,7 +167,7 @@ def _water(making: Making) -> list[list[Block]]:
     return [
         [
             Heading(words("water")),
-            Table(heads, body, (15, 19, 13, 7, 14, 12, 10, 25)),
+            PrintedTable(heads, body, (15, 19, 13, 7, 14, 12, 10, 25)),
             Paragraph(words("water_note"), "small"),
         ]
     ]
@@ -196,4 +196,4 @@ def _treated(making: Making) -> list[list[Block]]:
         )
         for row in rows
     ]
-    return [[Heading(words("treated")), Table(heads, body, (30, 9, 25, 17, 19))]]
+    return [[Heading(words("treated")), PrintedTable(heads, body, (30, 9, 25, 17, 19))]]

@@ -7,15 +7,15 @@ from collections.abc import Iterable
 from workbook_tools.layout.compute import Row
 from workbook_tools.layout.expression_trees import is_number
 from workbook_tools.layout.ids import id_text
-from workbook_tools.producer.page_making import Making, day_or_dash, packed, text_or_dash
-from workbook_tools.xlsx.printing.blocks import Block, Facts, Heading, Lines, Page, Paragraph, Table, Ticks
+from workbook_tools.producer.page_making import Making, day_or_dash, packed_pages, text_or_dash
+from workbook_tools.xlsx.printing.blocks import Block, Facts, Heading, Lines, Page, Paragraph, PrintedTable, Ticks
 
 
 def next_pages(making: Making) -> list[Page]:
     """The pages of what comes next."""
     words = making.words
     groups: list[list[Block]] = [_visits(making), _follow_ups(making), _call(making), _at_once(making)]
-    return packed(words("next_title"), words("next_sheet"), groups, making)
+    return packed_pages(words("next_title"), words("next_sheet"), groups, making)
 
 
 def _visits(making: Making) -> list[Block]:
@@ -44,7 +44,7 @@ def _follow_ups(making: Making) -> list[Block]:
         day = f"{day_or_dash(row['due'])} {words('overdue')}" if late else day_or_dash(row["due"])
         body.append((day, making.stock_name(row["stock"]), id_text(row["what"]), text_or_dash(row["who"]), None))
     heads = [words(f"follow_up_{key}") for key in ("due", "group", "what", "who", "done")]
-    return [*blocks, Table(heads, body, (16, 9, 40, 18, 14), least=22)]
+    return [*blocks, PrintedTable(heads, body, (16, 9, 40, 18, 14), least=22)]
 
 
 def _call(making: Making) -> list[Block]:

@@ -101,7 +101,7 @@ class Room:
     raw: int = field(default=MOST_RAW)  # bytes that are searched for runs of letters
 
 
-def check_room(content: bytes, path: object) -> None:
+def check_size(content: bytes, path: object) -> None:
     """Raises ReadError where a file is too large to be looked through, or is a zip that promises what none should."""
     size = len(content)
     if content.startswith(ENTRY):
@@ -225,7 +225,7 @@ class _Builder(TreeBuilder):
         return super().end(tag)
 
 
-def parsed(content: bytes) -> Element | None:
+def parsed_markup(content: bytes) -> Element | None:
     """The XML of a part, comments and instructions in it; None where it is no XML, or deeper than any real one."""
     parser = DefusedXMLParser(target=_Builder(insert_comments=True, insert_pis=True))
     try:
@@ -245,13 +245,13 @@ class _Cells:
         try:
             self.sheets = {part: name for name, part in sheet_parts(archive).items()}
             for part, sheet in self.sheets.items():
-                self._note(parsed(archive.read(part)), sheet)
+                self._note(parsed_markup(archive.read(part)), sheet)
         except ReadError:
             return  # no workbook, or one whose list of sheets cannot be read: places then go by parts
 
     def _note(self, root: Element | None, sheet: str) -> None:
         for cell in () if root is None else _elements(root, "c"):
-            value = next((child.text for child in cell if local(child.tag) == "v"), None)
+            value = next((child.text for child in cell if local_name(child.tag) == "v"), None)
             if cell.get("t") == "s" and value and SHORT_NUMBER.match(value.strip()):
                 self.users.setdefault(int(value), []).append(f"{sheet}!{cell.get('r', '?')}")
 
@@ -262,23 +262,23 @@ class _Cells:
 
 
 def _elements(root: Element, name: str) -> Iterator[Element]:
-    return (element for element in root.iter() if local(element.tag) == name)
+    return (element for element in root.iter() if local_name(element.tag) == name)
 
 
-def local(tag: object) -> str:
+def local_name(tag: object) -> str:
     """A tag without its namespace; comments and instructions have names of their own."""
     return tag.rpartition("}")[2] if isinstance(tag, str) else "comment of the XML"
 
 
 def _part_texts(content: bytes, part: str, name: str, cells: _Cells, room: Room) -> Iterator[PackageText]:
-    root = parsed(content)
+    root = parsed_markup(content)
     if root is None:
         why = unreadable(content)
         if why:
             yield PackageText(part, "whole part", why, UNREAD)
         yield from _from_bytes(content, part, room)
-    elif local(root.tag) == "sst":
-        numbers = (child for child in root if local(child.tag) == "si")
+    elif local_name(root.tag) == "sst":
+        numbers = (child for child in root if local_name(child.tag) == "si")
         yield from _attributes(root, part, "sst")
         for number, item in enumerate(numbers):
             yield from _of_element(item, part, cells.of(number))
@@ -288,7 +288,7 @@ def _part_texts(content: bytes, part: str, name: str, cells: _Cells, room: Room)
 
 def _of_element(element: Element, part: str, where: str) -> Iterator[PackageText]:
     """Texts and attributes of an element and all that it holds; an inner cell names its own place."""
-    tag = local(element.tag)
+    tag = local_name(element.tag)
     if tag == "c" and element.get("r"):
         where = f"{where.partition('!')[0]}!{element.get('r')}"
     elif element.get("sqref") or (tag == "comment" and element.get("ref")):
@@ -300,15 +300,15 @@ def _of_element(element: Element, part: str, where: str) -> Iterator[PackageText
     if tag in WHOLES and len(element):
         whole = "".join(str(text) for text in element.itertext())
         if whole.strip():
-            yield PackageText(part, place, unescaped(whole))
+            yield PackageText(part, place, unescaped_markup(whole))
     for child in element:
         yield from _of_element(child, part, where)
         if child.tail and child.tail.strip():
-            yield PackageText(part, place, unescaped(child.tail))
+            yield PackageText(part, place, unescaped_markup(child.tail))
 
 
 def _of_text(element: Element, tag: str, part: str, place: str) -> Iterator[PackageText]:
-    text = unescaped(element.text or "")
+    text = unescaped_markup(element.text or "")
     if tag in FORMULAS or (tag == "f" and not element.attrib):
         for quoted in QUOTED.findall(text):
             yield PackageText(part, place, quoted.replace('""', '"'))
@@ -323,7 +323,7 @@ def _of_text(element: Element, tag: str, part: str, place: str) -> Iterator[Pack
 
 def _attributes(element: Element, part: str, place: str) -> Iterator[PackageText]:
     for name, value in element.attrib.items():
-        key = local(name)
+        key = local_name(name)
         if not value.strip():
             continue
         if key in REFERENCES:
@@ -332,10 +332,10 @@ def _attributes(element: Element, part: str, place: str) -> Iterator[PackageText
             kind = NUMBER
         else:
             kind = ADDRESS if SCHEMA.match(value) else TEXT
-        yield PackageText(part, f"{place} @{key}", unescaped(value), kind)
+        yield PackageText(part, f"{place} @{key}", unescaped_markup(value), kind)
 
 
-def unescaped(text: str) -> str:
+def unescaped_markup(text: str) -> str:
     """A text of a workbook with its _xHHHH_ escapes undone."""
     return ESCAPED.sub(lambda match: chr(int(match[1], 16)), text) if "_x" in text else text
 

@@ -16,9 +16,9 @@ from workbook_tools.log.gate import Despite
 from workbook_tools.producer.selection import SiteRows, day_text
 from workbook_tools.producer.units import Units
 from workbook_tools.producer.words import Words
-from workbook_tools.xlsx.printing.bands import Piece as PagePiece
+from workbook_tools.xlsx.printing.bands import BandPiece as PagePiece
 from workbook_tools.xlsx.printing.bands import bands_of, stacked
-from workbook_tools.xlsx.printing.blocks import Block, Heading, Page, Paragraph, Table, TickTable
+from workbook_tools.xlsx.printing.blocks import Block, Heading, Page, Paragraph, PrintedTable, TickTable
 from workbook_tools.xlsx.printing.page_room import sized
 from workbook_tools.xlsx.printing.pages import LEAST_SCALE, one_page_scale
 
@@ -101,7 +101,7 @@ def count_text(value: object) -> str:
 # ------------------------------------------------------------------------------------------------------- pages
 
 
-def packed(
+def packed_pages(
     title: str, name: str, groups: Sequence[Sequence[Block]], making: Making, side: str = "portrait"
 ) -> list[Page]:
     """Groups of blocks on as few pages as stay easy to read, each page one sheet of paper.
@@ -178,7 +178,7 @@ def _cut(group: list[Block], width: float, most: float) -> Iterator[list[Block]]
 
 
 def _halves(block: Block) -> tuple[Block, Block] | None:
-    if isinstance(block, Table | TickTable) and len(block.rows) > 1:
+    if isinstance(block, PrintedTable | TickTable) and len(block.rows) > 1:
         middle = len(block.rows) // 2
         return replace(block, rows=block.rows[:middle]), replace(block, rows=block.rows[middle:])  # type: ignore[arg-type]
     if isinstance(block, Paragraph) and len(block.text) > 200:

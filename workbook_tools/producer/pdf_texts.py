@@ -16,7 +16,7 @@ from typing import Any, TypeAlias
 from workbook_tools.xlsx.reading.limits import MEBI
 
 TEXT, BYTES, UNREAD = "text", "bytes", "unread"  # kinds of `package_texts.PackageText`
-Found: TypeAlias = tuple[str, str, str]  # place, text and kind
+PdfText: TypeAlias = tuple[str, str, str]  # place, text and kind
 ROOT = str(Path(__file__).resolve().parents[2])
 WHOLE = "whole file"
 SECONDS = 40.0  # for all pages; a copy of 40 pages takes 2 s
@@ -27,7 +27,7 @@ INSTALL = "a PDF, which cannot be read here: pip install 'workbook-tools[share]'
 NOT_READ = "a PDF that is damaged or too large, and cannot be read"
 
 
-def pdf_texts(content: bytes) -> Iterator[Found]:
+def pdf_texts(content: bytes) -> Iterator[PdfText]:
     """Every text of a PDF: of its pages, notes, forms, links, bookmarks and properties; what is unread, as such."""
     words = f"import sys; sys.path.insert(0, {ROOT!r}); from {__name__} import main; main()"
     try:
@@ -44,7 +44,7 @@ def pdf_texts(content: bytes) -> Iterator[Found]:
         yield WHOLE, NOT_READ, UNREAD
 
 
-def _texts(content: bytes) -> Iterator[Found]:
+def _texts(content: bytes) -> Iterator[PdfText]:
     """Place, text and kind of everything in a PDF."""
     try:
         import pypdf
@@ -67,7 +67,7 @@ def _texts(content: bytes) -> Iterator[Found]:
     yield from _of_object(reader.trailer, "trailer", 0)
 
 
-def _of_object(thing: Any, place: str, depth: int) -> Iterator[Found]:
+def _of_object(thing: Any, place: str, depth: int) -> Iterator[PdfText]:
     """Texts of one object, and what in it cannot be read; what it points to comes by itself."""
     from pypdf.generic import ArrayObject, ByteStringObject, DictionaryObject, StreamObject, TextStringObject
 
@@ -94,7 +94,7 @@ def _of_object(thing: Any, place: str, depth: int) -> Iterator[Found]:
         yield place, bytes(thing).decode("latin-1"), BYTES
 
 
-def _of_stream(thing: Any, place: str) -> Iterator[Found]:
+def _of_stream(thing: Any, place: str) -> Iterator[PdfText]:
     """What a stream says of itself: pictures and files in it are unread, properties are texts."""
     kind, under = thing.get("/Type"), thing.get("/Subtype")
     if under == "/Image":

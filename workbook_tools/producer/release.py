@@ -9,8 +9,8 @@ from workbook_tools.functions.quantities.amounts import JOINT
 from workbook_tools.layout.compute import Computed, Row
 from workbook_tools.layout.expression_trees import is_number
 from workbook_tools.layout.ids import id_key, id_text
-from workbook_tools.producer.page_making import Making, day_or_dash, packed
-from workbook_tools.xlsx.printing.blocks import Block, Caution, Heading, Page, Paragraph, Table
+from workbook_tools.producer.page_making import Making, day_or_dash, packed_pages
+from workbook_tools.xlsx.printing.blocks import Block, Caution, Heading, Page, Paragraph, PrintedTable
 
 NEVER, UNKNOWN, DATED, FREE = "never", "unknown", "dated", "free"  # from the gravest on
 
@@ -141,7 +141,7 @@ def release_pages(making: Making) -> list[Page]:
         groups.append(_group(one, making))
     if not found:
         groups.append([Paragraph(words("release_no_groups"))])
-    return packed(words("release_title"), words("release_sheet"), groups, making)
+    return packed_pages(words("release_title"), words("release_sheet"), groups, making)
 
 
 def _despite(making: Making) -> list[Block]:
@@ -175,7 +175,7 @@ def _group(one: GroupRelease, making: Making) -> list[Block]:
             for wait in one.waits
         ]
         heads = [words(f"release_head_{key}") for key in ("treatment", "agent", "last", "date", "rule")]
-        blocks.append(Table(heads, rows, (11, 20, 14, 14, 41)))
+        blocks.append(PrintedTable(heads, rows, (11, 20, 14, 14, 41)))
     return blocks
 
 

@@ -11,7 +11,7 @@ from workbook_tools.functions.quantities.amounts import JOINT, short
 from workbook_tools.layout.compute import Row
 from workbook_tools.layout.expression_trees import is_number
 from workbook_tools.layout.ids import id_text
-from workbook_tools.producer.page_making import Making, count_text, day_or_dash, packed, text_or_dash
+from workbook_tools.producer.page_making import Making, count_text, day_or_dash, packed_pages, text_or_dash
 from workbook_tools.xlsx.printing.blocks import (
     Block,
     Caution,
@@ -91,7 +91,7 @@ def treatment_pages(making: Making) -> list[Page]:
     if not rows:
         groups.append([Paragraph(words("give_nothing"))])
     groups += [treatment_blocks(row, making) for row in rows]
-    return packed(words("give_title"), words("give_sheet"), groups, making)
+    return packed_pages(words("give_title"), words("give_sheet"), groups, making)
 
 
 def treatment_blocks(row: Row, making: Making) -> list[Block]:

@@ -18,7 +18,7 @@ from workbook_tools.across.many_logs.dataset import COMPLETE, Dataset
 from workbook_tools.across.many_logs.one_log import READ
 from workbook_tools.across.many_logs.parquet import library, stored
 from workbook_tools.across.observations import Fish
-from workbook_tools.across.prevalence import Prevalence, Sampled, prevalences
+from workbook_tools.across.prevalence import FindingPrevalence, Sampled, prevalences
 from workbook_tools.across.responses import Learned, Lesson, lessons_of
 from workbook_tools.errors import ReadError
 
@@ -90,7 +90,7 @@ class Programme:
                 lessons += lessons_of(fish, limits)
         return Learned(tuple(lessons), dict(left_out.most_common()))
 
-    def prevalences(self, species: str | None = None) -> list[Prevalence]:
+    def prevalences(self, species: str | None = None) -> list[FindingPrevalence]:
         """Every finding by species, over all logs; see `insight.prevalence`."""
         asked = self._grouped(
             "findings",

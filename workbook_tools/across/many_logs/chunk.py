@@ -42,7 +42,7 @@ class Batch:
 
 def read_chunk(chunk: Chunk) -> Batch:
     """Read the files of a chunk."""
-    from workbook_tools.across.many_logs.parquet import library, packed, table
+    from workbook_tools.across.many_logs.parquet import arrow_table, library, parquet_bytes
 
     if chunk.version != __version__:
         said = f"a worker has workbook-tools {__version__}, this computer {chunk.version}: install the same on all."
@@ -63,7 +63,7 @@ def read_chunk(chunk: Chunk) -> Batch:
             whole = columns.setdefault(name, {key: [] for key in read})
             for key, values in read.items():
                 whole[key] += values
-    return Batch(tuple(files), {name: packed(table(name, held)) for name, held in columns.items()})
+    return Batch(tuple(files), {name: parquet_bytes(arrow_table(name, held)) for name, held in columns.items()})
 
 
 def lost(chunk: Chunk, reason: str) -> Batch:

@@ -32,7 +32,7 @@ class Field:
 
 
 @dataclass(frozen=True)
-class Kind:
+class ColumnKind:
     """One kind of row: its table's name, its columns, and what one row is."""
 
     name: str
@@ -46,7 +46,7 @@ FROM = (
     Field("log_layout", TEXT, "Layout version of the log"),
     Field("log_row", WHOLE, "Row of the sheet"),
 )
-FILES = Kind(
+FILES = ColumnKind(
     "files",
     "A file that was found",
     (
@@ -62,7 +62,7 @@ FILES = Kind(
         Field("digest", TEXT, "Digest of the content (BLAKE2b)"),
     ),
 )
-PROBLEMS = Kind(
+PROBLEMS = ColumnKind(
     "problems",
     "A cell whose value does not fit its column, or a column or sheet that is not there",
     (
@@ -75,7 +75,7 @@ PROBLEMS = Kind(
         Field("reason", TEXT),
     ),
 )
-RESPONSES = Kind(
+RESPONSES = ColumnKind(
     "responses",
     "A fish of an anaesthetic bath, as the answers about start doses count it",
     (
@@ -98,7 +98,7 @@ RESPONSES = Kind(
         Field("range_high", NUMBER, "Reference range of the log", "mg/L"),
     ),
 )
-FINDINGS = Kind(
+FINDINGS = ColumnKind(
     "findings",
     "A sample that names a finding, as the answers about prevalence count it",
     (
@@ -110,7 +110,7 @@ FINDINGS = Kind(
         Field("positive", WHOLE),
     ),
 )
-DRUG_USE = Kind(
+DRUG_USE = ColumnKind(
     "drug_use",
     "A bath that was made or a treatment, as the answers about drugs count it",
     (
@@ -128,15 +128,15 @@ ANSWERS = (RESPONSES, FINDINGS, DRUG_USE)
 
 
 @cache
-def kinds() -> dict[str, Kind]:
+def kinds() -> dict[str, ColumnKind]:
     """Every table by its name: a sheet's table each, what the answers count, problems, and last the files."""
     layout = case_log()
     tables = [_kind(table, layout) for table in layout.log_tables()]
     return {kind.name: kind for kind in (*tables, *ANSWERS, PROBLEMS, FILES)}
 
 
-def _kind(table: Table, layout: Layout) -> Kind:
-    return Kind(table.key, f"A row of the sheet {table.sheet}", (*FROM, *_fields(table, layout)))
+def _kind(table: Table, layout: Layout) -> ColumnKind:
+    return ColumnKind(table.key, f"A row of the sheet {table.sheet}", (*FROM, *_fields(table, layout)))
 
 
 def _fields(table: Table, layout: Layout) -> Iterator[Field]:

@@ -25,7 +25,15 @@ from typing import IO, Any
 
 from workbook_tools.across.many_logs.columns import FILES, kinds
 from workbook_tools.across.many_logs.one_log import File
-from workbook_tools.across.many_logs.parquet import joined, library, packed, schema, signature, stored, table
+from workbook_tools.across.many_logs.parquet import (
+    arrow_table,
+    joined,
+    library,
+    parquet_bytes,
+    schema,
+    signature,
+    stored,
+)
 from workbook_tools.errors import BusyFileError, ReadError, SaveError
 
 ABOUT, LOCK, ENDING = "about.json", ".lock", ".parquet"
@@ -132,9 +140,9 @@ class Dataset:
         self.place(FILES.name, key).unlink(missing_ok=True)
         for name in kinds():
             if name != FILES.name:
-                content = tables.get(name) or packed(schema(name).empty_table())
+                content = tables.get(name) or parquet_bytes(schema(name).empty_table())
                 self._put(self.place(name, key), content)
-        self._put(self.place(FILES.name, key), packed(_files_table(files)))
+        self._put(self.place(FILES.name, key), parquet_bytes(_files_table(files)))
 
     def remove(self, key: int) -> None:
         """Take a part away, its files first."""
@@ -147,7 +155,9 @@ class Dataset:
         self.place(FILES.name, key).unlink()
         for new in sorted(groups, reverse=True):  # the part's own number last
             order = {one.file: number for number, one in enumerate(groups[new])}
-            self.write(new, groups[new], {name: packed(joined(name, [rows], order)) for name, rows in tables.items()})
+            self.write(
+                new, groups[new], {name: parquet_bytes(joined(name, [rows], order)) for name, rows in tables.items()}
+            )
 
     def _put(self, path: Path, content: bytes) -> None:
         partial = path.with_name(f".{path.name}.partial")
@@ -171,7 +181,7 @@ def _files_table(files: Sequence[File]) -> Any:
     columns: dict[str, list[Any]] = {}
     for one, key in zip(FILES.fields, FILE_FIELDS, strict=True):
         columns[one.name] = [getattr(file, key) or (None if one.kind == "text" else 0) for file in files]
-    return table(FILES.name, columns)
+    return arrow_table(FILES.name, columns)
 
 
 def sign_of(folder: Path) -> str:

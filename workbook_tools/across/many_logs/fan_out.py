@@ -27,7 +27,7 @@ Work = Callable[[Sequence[Chunk]], Answers]
 
 
 @contextlib.contextmanager
-def local(workers: int, reader: Reader = read_chunk) -> Iterator[Work]:
+def local_work(workers: int, reader: Reader = read_chunk) -> Iterator[Work]:
     """So many processes of this computer."""
     yield lambda chunks: _locally(chunks, workers, reader)
 

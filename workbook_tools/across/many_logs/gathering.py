@@ -18,9 +18,9 @@ from workbook_tools.across.many_logs.chunk import Batch, Chunk
 from workbook_tools.across.many_logs.columns import FILES, kinds
 from workbook_tools.across.many_logs.dataset import COMPLETE, GATHERING, Dataset, sign_of
 from workbook_tools.across.many_logs.fan_out import Answers, Work
-from workbook_tools.across.many_logs.log_files import Found, find
+from workbook_tools.across.many_logs.log_files import FoundFile, find
 from workbook_tools.across.many_logs.one_log import OTHER, READ, SAME, UNREADABLE, File
-from workbook_tools.across.many_logs.parquet import joined, library, packed, unpacked
+from workbook_tools.across.many_logs.parquet import joined, library, parquet_bytes, unpacked
 from workbook_tools.errors import HostError, ReadError
 from workbook_tools.xlsx.reading import real_path
 
@@ -67,10 +67,10 @@ class _Part:
 
     key: int
     before: dict[str, File] = field(default_factory=dict)
-    now: list[Found] = field(default_factory=list)
+    now: list[FoundFile] = field(default_factory=list)
 
     @property
-    def unread(self) -> list[Found]:
+    def unread(self) -> list[FoundFile]:
         """Files that are new or look changed. What was unreadable is tried again each time."""
         return [found for found in self.now if not _unchanged(found, self.before.get(found.file))]
 
@@ -125,7 +125,7 @@ def _check_source(dataset: Dataset, folder: Path) -> None:
         )
 
 
-def _unchanged(found: Found, before: File | None) -> bool:
+def _unchanged(found: FoundFile, before: File | None) -> bool:
     return (
         before is not None
         and before.state != UNREADABLE
@@ -137,11 +137,13 @@ def _unchanged(found: Found, before: File | None) -> bool:
 
 
 def _divided(
-    dataset: Dataset, found: Sequence[Found], before: Mapping[int, list[File]], behind: Callable[[str], bool]
+    dataset: Dataset, found: Sequence[FoundFile], before: Mapping[int, list[File]], behind: Callable[[str], bool]
 ) -> list[_Part]:
     """Every file in its part; parts that would grow too long are divided first."""
     size = min(max(-(-len(found) // PARTS), FEWEST), MOST)
-    kept = [Found(one.file, one.size, one.changed) for files in before.values() for one in files if behind(one.file)]
+    kept = [
+        FoundFile(one.file, one.size, one.changed) for files in before.values() for one in files if behind(one.file)
+    ]
     parts = [_Part(key, {one.file: one for one in files}) for key, files in before.items()]
     starts = [min(part.before, default="") for part in parts]
     for one in sorted([*found, *kept]):
@@ -236,7 +238,7 @@ def _merged(
             continue
         old = [joined(name, [dataset.rows(name, part.key)], stay)] if part.before else []
         new = [unpacked(batch.tables[name]) for batch in batches if name in batch.tables]
-        tables[name] = packed(joined(name, [*old, *new], order))
+        tables[name] = parquet_bytes(joined(name, [*old, *new], order))
     return tables
 
 

@@ -15,7 +15,7 @@ from workbook_tools.xlsx.saving.whole_file import is_backup
 
 
 @dataclass(frozen=True, order=True)
-class Found:
+class FoundFile:
     """A workbook: its path from the folder on with / between the parts, its size [bytes] and time of change [ns]."""
 
     file: str
@@ -27,7 +27,7 @@ class Found:
 class Search:
     """What a folder holds: workbooks in the order of their paths, and folders that could not be looked into."""
 
-    found: tuple[Found, ...]
+    found: tuple[FoundFile, ...]
     closed: tuple[tuple[str, str], ...]  # folder, reason
 
     def is_behind(self, file: str) -> bool:
@@ -56,7 +56,7 @@ def find(folder: Path, but: Path | None = None) -> Search:
     return Search(tuple(found), tuple(sorted(closed)))
 
 
-def _below(folder: Path, before: str, but: Path | None, closed: list[tuple[str, str]]) -> Iterator[Found]:
+def _below(folder: Path, before: str, but: Path | None, closed: list[tuple[str, str]]) -> Iterator[FoundFile]:
     try:
         with os.scandir(folder) as listing:
             entries = sorted(listing, key=lambda entry: entry.name)
@@ -74,7 +74,7 @@ def _below(folder: Path, before: str, but: Path | None, closed: list[tuple[str, 
             try:
                 state = entry.stat()
             except OSError:  # a link that leads nowhere: whoever reads it says why
-                yield Found(f"{before}{name}", 0, 0)
+                yield FoundFile(f"{before}{name}", 0, 0)
                 continue
             if not stat.S_ISDIR(state.st_mode):  # a link to a folder is not followed
-                yield Found(f"{before}{name}", state.st_size, state.st_mtime_ns)
+                yield FoundFile(f"{before}{name}", state.st_size, state.st_mtime_ns)

@@ -60,14 +60,14 @@ def signature() -> str:
     return hashlib.blake2b(text.encode(), digest_size=10).hexdigest()
 
 
-def table(name: str, columns: Mapping[str, Sequence[Any]]) -> Any:
+def arrow_table(name: str, columns: Mapping[str, Sequence[Any]]) -> Any:
     """Rows, column by column, as a table."""
     arrow = library()
     shape = schema(name)
     return arrow.table([arrow.array(columns[one.name], one.type) for one in shape], schema=shape)
 
 
-def packed(rows: Any) -> bytes:
+def parquet_bytes(rows: Any) -> bytes:
     """A table as the bytes of a Parquet file; the same rows give the same bytes."""
     sink = io.BytesIO()
     library().parquet.write_table(rows, sink, compression=COMPRESSION, use_dictionary=True, version="2.6")

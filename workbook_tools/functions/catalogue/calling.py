@@ -6,7 +6,7 @@ from typing import Any
 
 from workbook_tools.errors import ArgumentError, Problem, UnitError
 from workbook_tools.functions.catalogue.entries import entry
-from workbook_tools.functions.quantities.boundary import convert
+from workbook_tools.functions.quantities.boundary import convert_units
 
 
 def call(name: str, *args: object) -> Any:
@@ -56,7 +56,7 @@ def converted(name: str, *args: object) -> list[object]:
     for value, parameter in zip(args, found.parameters, strict=False):
         left_out = parameter.optional and (value is None or (isinstance(value, str) and not value.strip()))
         try:
-            values.append(None if left_out else convert(value, parameter.kind))
+            values.append(None if left_out else convert_units(value, parameter.kind))
         except UnitError as error:
             problems.append(Problem(parameter.label, value, str(error), parameter.kind.allowed))
             continue

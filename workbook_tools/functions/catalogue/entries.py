@@ -12,7 +12,7 @@ from typing import Any
 
 from workbook_tools.errors import UnknownFunctionError
 from workbook_tools.functions.catalogue.docstrings import Docstring, take_apart
-from workbook_tools.functions.quantities import Checked, Parameter, Quantity, Table
+from workbook_tools.functions.quantities import CheckedFunction, Parameter, Quantity, TableResult
 
 TOPICS = ("vessel", "bath", "ph", "water", "stage", "dose", "feed", "hold", "sample", "clean", "unit")
 
@@ -24,7 +24,7 @@ class Entry:
     name: str
     topic: str
     function: Callable[..., Any]
-    check: Checked
+    check: CheckedFunction
     words: Docstring
 
     @property
@@ -32,7 +32,7 @@ class Entry:
         return self.check.parameters
 
     @property
-    def result(self) -> Quantity | Table:
+    def result(self) -> Quantity | TableResult:
         return self.check.result
 
     @property
@@ -66,7 +66,7 @@ def entries() -> tuple[Entry, ...]:
         ]
         for function in (getattr(module, name) for name in offered):
             check = getattr(function, "checked", None)
-            if isinstance(check, Checked):
+            if isinstance(check, CheckedFunction):
                 name = worksheet_name(topic, function.__name__)
                 found.append(Entry(name, topic, function, check, take_apart(function)))
     return tuple(found)

@@ -94,13 +94,13 @@ from workbook_tools.functions.quantities.aliases import (
     WaterExponent,
     WaterTemperature,
 )
-from workbook_tools.functions.quantities.checking import Checked, checked, requires
+from workbook_tools.functions.quantities.checking import CheckedFunction, checked, requires
 from workbook_tools.functions.quantities.kinds import (
     Choice,
     Parameter,
     Quantity,
     Series,
-    Table,
+    TableResult,
     Text,
     parameters_of,
     result_of,
@@ -115,7 +115,7 @@ __all__ = [
     "BicarbonateOrNone",
     "CarbonDioxide",
     "Centimetres",
-    "Checked",
+    "CheckedFunction",
     "Chlorine",
     "Choice",
     "ConcentrationNow",
@@ -191,7 +191,7 @@ __all__ = [
     "StepTable",
     "StockingDensity",
     "StopwatchReading",
-    "Table",
+    "TableResult",
     "Text",
     "TotalAmmonia",
     "TricaineOrNone",

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Annotated
 
-from workbook_tools.functions.quantities.kinds import Choice, Quantity, Series, Table, Text
+from workbook_tools.functions.quantities.kinds import Choice, Quantity, Series, TableResult, Text
 
 # Upper ends are far above any farm: they catch slips of a unit or of a decimal point, not judgement.
 # A pond of 100 hectares, 10 m deep, is 1e10 L.
@@ -136,5 +136,5 @@ Ventilation = Annotated[
 
 StepTable = Annotated[
     list[list[float]],
-    Table("steps", (("step", ""), ("dose", "mg/L"), ("drug", "g"), ("buffer", "g"), ("total drug", "g"))),
+    TableResult("steps", (("step", ""), ("dose", "mg/L"), ("drug", "g"), ("buffer", "g"), ("total drug", "g"))),
 ]

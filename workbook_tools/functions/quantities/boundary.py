@@ -52,7 +52,7 @@ def registry() -> pint.UnitRegistry[float]:
     return units
 
 
-def amount(text: str, quantity: Quantity) -> float:
+def quantity_of(text: str, quantity: Quantity) -> float:
     """A number in the quantity's own unit, from text such as "80", "12 gal" or "0.3 g/gal".
 
     Raises UnitError, in words, for a decimal comma, an unknown unit, a unit of another dimension, and "ppm", which
@@ -106,7 +106,7 @@ def moment(text: str) -> float:
         raise UnitError("is not a time such as 14:05:30, nor a date such as 2026-03-02 14:05") from error
 
 
-def convert(value: object, kind: Kind) -> object:
+def convert_units(value: object, kind: Kind) -> object:
     """An argument as a formula takes it: texts with units become numbers, dates and times become days."""
     if isinstance(kind, Series):
         return _series(value, kind)
@@ -114,7 +114,7 @@ def convert(value: object, kind: Kind) -> object:
         return serial(value)
     if not isinstance(value, str) or isinstance(kind, Choice | Text) or not value.strip():
         return value
-    return moment(value) if kind.unit == "d" else amount(value, kind)
+    return moment(value) if kind.unit == "d" else quantity_of(value, kind)
 
 
 def _series(value: object, series: Series) -> object:
@@ -127,7 +127,7 @@ def _series(value: object, series: Series) -> object:
     faults = []
     for number, item in enumerate(series.values(value), start=1):
         try:
-            items.append(convert(item, series.item))
+            items.append(convert_units(item, series.item))
         except UnitError as error:
             faults.append(f"item {number}: {error}")
     if faults:

@@ -53,7 +53,7 @@ def topic_of(module: str) -> str:
     return within.partition(".")[0]
 
 
-class Checked:
+class CheckedFunction:
     """What the decorator knows of a function; kept on it as `checked`."""
 
     def __init__(self, function: Callable[..., Any]) -> None:
@@ -169,7 +169,7 @@ def checked(function: Callable[P, R]) -> Callable[P, R]:
 
     Raises `ArgumentError`, naming every bad argument at once, each with its value, the allowed range and the unit.
     """
-    check = Checked(function)
+    check = CheckedFunction(function)
 
     @functools.wraps(function)
     def call(*args: P.args, **kwargs: P.kwargs) -> R:

@@ -177,7 +177,7 @@ def _items(value: object) -> Iterator[object]:
 
 
 @dataclass(frozen=True)
-class Table:
+class TableResult:
     """A result of several rows; `columns` are (name, unit) pairs."""
 
     name: str
@@ -225,10 +225,10 @@ def parameters_of(function: Callable[..., object]) -> tuple[Parameter, ...]:
     return tuple(found)
 
 
-def result_of(function: Callable[..., object]) -> Quantity | Table:
+def result_of(function: Callable[..., object]) -> Quantity | TableResult:
     """The quantity, or table, that a function answers with."""
     kind = _annotated(typing.get_type_hints(function, include_extras=True).get("return"))
-    if not isinstance(kind, Quantity | Table):
+    if not isinstance(kind, Quantity | TableResult):
         raise TypeError(f"{function.__qualname__}: the result names no quantity")
     return kind
 

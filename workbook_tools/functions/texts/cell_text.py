@@ -24,7 +24,7 @@ from typing import Any
 
 from workbook_tools.errors import TranslationError
 from workbook_tools.functions.catalogue import entry
-from workbook_tools.functions.quantities import Checked, Choice, Parameter, Quantity, Series
+from workbook_tools.functions.quantities import CheckedFunction, Choice, Parameter, Quantity, Series
 from workbook_tools.functions.texts.worksheet_functions import FORMULA_LIMIT
 
 ATOM, UNARY, POWER, PRODUCT, TOTAL, COMPARED = 10, 9, 8, 7, 6, 4
@@ -211,7 +211,7 @@ class Translator:
 def body_piece(function: Callable[..., Any], operands: Sequence[Piece]) -> Piece:
     """Cell text of a Python function's body with its arguments replaced, argument checks left out."""
     check = getattr(function, "checked", None)
-    plain = check.function if isinstance(check, Checked) else function
+    plain = check.function if isinstance(check, CheckedFunction) else function
     where = f"{plain.__module__}.{plain.__name__}"
     tree = ast.parse(textwrap.dedent(inspect.getsource(plain))).body[0]
     assert isinstance(tree, ast.FunctionDef)
@@ -278,7 +278,7 @@ def quantity_tests(kind: Quantity, operand: Piece) -> list[str]:
     return [*tests, f"{value}=INT({operand.text})"] if kind.whole else tests
 
 
-def guarded(check: Checked, operands: Sequence[Piece], body: str, fails: tuple[str, str]) -> str:
+def guarded(check: CheckedFunction, operands: Sequence[Piece], body: str, fails: tuple[str, str]) -> str:
     """`body` behind the tests of the arguments; `fails` are what stands for a wrong type and for a wrong range."""
     pairs = list(zip(check.parameters, operands, strict=True))
     types = [test for parameter, operand in pairs for test in type_tests(parameter, operand)]
@@ -333,7 +333,7 @@ def cell_text(name: str, operands: Sequence[str], fails: tuple[str, str] | None 
     return text
 
 
-def operand_pieces(check: Checked, operands: Sequence[str]) -> list[Piece]:
+def operand_pieces(check: CheckedFunction, operands: Sequence[str]) -> list[Piece]:
     """Operands as pieces, defaults filled in. Raises TranslationError for a wrong number of them."""
     if len(operands) > len(check.parameters):
         raise TranslationError(check.name, 1, f"takes {len(check.parameters)} arguments, not {len(operands)}")

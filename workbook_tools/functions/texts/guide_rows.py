@@ -8,7 +8,7 @@ from dataclasses import dataclass, fields
 from typing import Any
 
 from workbook_tools.functions.catalogue import Entry, entries
-from workbook_tools.functions.quantities import Table
+from workbook_tools.functions.quantities import TableResult
 from workbook_tools.functions.texts.cell_text import translatable
 from workbook_tools.functions.texts.lambda_names import has_name
 
@@ -118,7 +118,7 @@ def _first_call(entry: Entry) -> ast.Call:
 
 
 def _answer_text(entry: Entry, answer: Any) -> str:
-    if isinstance(entry.result, Table):
+    if isinstance(entry.result, TableResult):
         shown = "; ".join(" ".join(_number(cell) for cell in row) for row in answer)
         return f"{len(answer)} rows: {shown}"
     unit = entry.result.unit

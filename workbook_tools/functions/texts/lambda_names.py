@@ -14,7 +14,7 @@ from dataclasses import dataclass
 
 from workbook_tools.errors import TranslationError
 from workbook_tools.functions.catalogue import Entry, entries
-from workbook_tools.functions.quantities import Choice, Parameter, Table
+from workbook_tools.functions.quantities import Choice, Parameter, TableResult
 from workbook_tools.functions.texts.cell_text import Piece, guarded, number_piece, range_tests
 from workbook_tools.functions.texts.help_texts import help_text
 from workbook_tools.functions.texts.let_text import let_piece
@@ -63,7 +63,7 @@ def has_name(entry: Entry) -> bool:
 
 def lambda_text(entry: Entry) -> str:
     """Stored text of the LAMBDA of a function. Raises TranslationError where it has no exact equal."""
-    if isinstance(entry.result, Table):
+    if isinstance(entry.result, TableResult):
         raise TranslationError(entry.python_name, 1, "gives a table")
     words = [parameter_word(parameter) for parameter in entry.parameters]
     declared = [

@@ -15,7 +15,7 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from workbook_tools.errors import TranslationError
-from workbook_tools.functions.quantities import Checked
+from workbook_tools.functions.quantities import CheckedFunction
 from workbook_tools.functions.texts.cell_text import ATOM, FUNCTIONS, Piece, Translator
 
 SHORT = re.compile(r"^[\w.]+$")  # a name or a number: to name it again would only be longer
@@ -39,7 +39,7 @@ class LetTranslator(Translator):
 def let_piece(function: Callable[..., Any], operands: Sequence[Piece], numbers: Iterator[int] | None = None) -> Piece:
     """Text of a function's body, argument checks left out; `numbers` keep the names of steps apart."""
     check = getattr(function, "checked", None)
-    plain = check.function if isinstance(check, Checked) else function
+    plain = check.function if isinstance(check, CheckedFunction) else function
     where = f"{plain.__module__}.{plain.__name__}"
     tree = ast.parse(textwrap.dedent(inspect.getsource(plain))).body[0]
     assert isinstance(tree, ast.FunctionDef)

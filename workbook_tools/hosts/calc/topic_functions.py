@@ -16,7 +16,7 @@ import uno  # only inside LibreOffice
 import unohelper
 
 from workbook_tools.errors import ArgumentError
-from workbook_tools.functions.quantities import Checked, Choice, Parameter, Quantity, Table, Text
+from workbook_tools.functions.quantities import CheckedFunction, Choice, Parameter, Quantity, TableResult, Text
 
 MODULE = "workbooktools"  # of the interfaces; their names hold no underscore
 NOT_A_NUMBER = float("nan")
@@ -51,12 +51,12 @@ def _without_context(self: object, context: object) -> None:
 
 def _method(function: Callable[..., Any]) -> Callable[..., Any]:
     """The interface's method that answers a catalogue function."""
-    check: Checked = function.checked  # type: ignore[attr-defined]
-    gives_table = isinstance(check.result, Table)
+    check: CheckedFunction = function.checked  # type: ignore[attr-defined]
+    gives_table = isinstance(check.result, TableResult)
 
     def method(self: object, *given: object) -> object:
         try:
-            answer = check(*map(argument, given, check.parameters))
+            answer = check(*map(calc_argument, given, check.parameters))
         except ArgumentError as error:
             if error.kind != "range":
                 raise
@@ -66,7 +66,7 @@ def _method(function: Callable[..., Any]) -> Callable[..., Any]:
     return method
 
 
-def argument(given: object, parameter: Parameter) -> object:
+def calc_argument(given: object, parameter: Parameter) -> object:
     """An argument of Calc as a formula takes it: one value, or for a function of a range the list of its cells."""
     cells = given if isinstance(given, tuple) else ((given,),)
     flat = [None if cell == "" else cell for row in cells for cell in row]

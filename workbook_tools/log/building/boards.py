@@ -139,7 +139,7 @@ def _first_monday(day: float) -> float:
 # ------------------------------------------------------------------------------------------------------ plan
 
 
-def plan(board: BoardWriter) -> None:
+def plan_board(board: BoardWriter) -> None:
     """What to weigh for the baths of one visit, in the order of their rows, wherever those stand."""
     board.asks("Visit", board.asked, "@")
     chosen = _baths_of(board)
@@ -230,7 +230,7 @@ def next_visit(computed: Computed) -> Any:
     return next((r["visit"] for r in planned if r["drug_weighed"] is None and r["started"] is None), None)
 
 
-BOARDS: Mapping[str, Callable[[BoardWriter], None]] = {"calendar": calendar, "plan": plan}
+BOARDS: Mapping[str, Callable[[BoardWriter], None]] = {"calendar": calendar, "plan": plan_board}
 AT_FIRST: Mapping[str, Callable[[Computed], Any]] = {"calendar": month_at_first, "plan": next_visit}
 
 

@@ -32,7 +32,7 @@ from workbook_tools.xlsx.writing.cells import (
 from workbook_tools.xlsx.writing.styles import Styles
 
 Row = Mapping[str, Any]
-Number = float | None
+PointValue = float | None
 NO_POINT = -1.0
 DAYS_BACK = 28
 WEEKS = 52
@@ -74,7 +74,7 @@ class Drawn:
     # -------------------------------------------------------------------------------------------------- values
 
     @cached_property
-    def spare(self) -> Number:
+    def spare(self) -> PointValue:
         """The x that rows without a point have, or the last day of the weeks; None where there is no date at all."""
         if not self.dated:
             return 0.0
@@ -88,14 +88,14 @@ class Drawn:
         return f'IFERROR(IF({found}>={FIRST_DAY},{found},""),"")'
 
     @cached_property
-    def values(self) -> list[tuple[Number, Number]]:
+    def values(self) -> list[tuple[PointValue, PointValue]]:
         """x and y of each row, as the cells have them."""
         if self.chart.kind == "weeks":
             return self._weeks(self.spare)
         return self._points(float(FIRST_DAY) if self.spare is None else self.spare)
 
-    def _points(self, spare: float) -> list[tuple[Number, Number]]:
-        found: list[tuple[Number, Number]] = []
+    def _points(self, spare: float) -> list[tuple[PointValue, PointValue]]:
+        found: list[tuple[PointValue, PointValue]] = []
         for position in range(self.length):
             row = self.rows[position] if position < len(self.rows) else {}
             if self._is_point(row):
@@ -114,7 +114,7 @@ class Drawn:
     def _is_chosen(self, row: Row) -> bool:
         return self.chosen is None or same(row.get(self.chart.choose), self.chosen)
 
-    def _weeks(self, last: Number) -> list[tuple[Number, Number]]:
+    def _weeks(self, last: PointValue) -> list[tuple[PointValue, PointValue]]:
         if last is None:
             return [(None, None)] * WEEKS
         monday = int(last) - (int(last) - 2) % 7
@@ -127,9 +127,9 @@ class Drawn:
                     sums[week] += number
         return [*sums.items()]
 
-    def results(self) -> dict[tuple[int, int], Number]:
+    def results(self) -> dict[tuple[int, int], PointValue]:
         """What its cells show, by row and column."""
-        shown: dict[tuple[int, int], Number] = {(SPARE_ROW, self.column): self.spare} if self.dated else {}
+        shown: dict[tuple[int, int], PointValue] = {(SPARE_ROW, self.column): self.spare} if self.dated else {}
         if self.chart.kind == "points":
             shown[SPARE_ROW, self.column + 1] = float(self.table.heading_row)
         for position, pair in enumerate(self.values):

@@ -32,7 +32,7 @@ from openpyxl.worksheet.worksheet import Worksheet
 from workbook_tools.layout.formulas import choice_name
 from workbook_tools.layout.load import FORMATS
 from workbook_tools.layout.model import Layout, Sheet
-from workbook_tools.log.building.chart_data import NO_POINT, SPARE_ROW, Drawn, Number, Row
+from workbook_tools.log.building.chart_data import NO_POINT, SPARE_ROW, Drawn, PointValue, Row
 from workbook_tools.log.building.frame import steady_rows
 from workbook_tools.xlsx.addresses import letter
 from workbook_tools.xlsx.writing.cells import SheetCells, Strings, formula_cell, plain_formula, value_cell
@@ -59,12 +59,12 @@ def _column(number: int) -> int:
 
 def drawn_results(
     sheet: Sheet, layout: Layout, data: Mapping[str, Mapping[int, Row]], cell: Callable[[int, int], object]
-) -> dict[tuple[int, int], Number | str]:
+) -> dict[tuple[int, int], PointValue | str]:
     """What the cells show that the charts of a sheet draw from, by row and column.
 
     `data` has the computed rows by table key and sheet row; `cell` gives what is typed on the sheet, by row and column.
     """
-    shown: dict[tuple[int, int], Number | str] = {}
+    shown: dict[tuple[int, int], PointValue | str] = {}
     for number, chart in enumerate(sheet.charts):
         left, top = _corner(number)
         table = layout.tables[chart.table]
@@ -214,7 +214,7 @@ def _dress_axis(axis: NumericAxis | TextAxis) -> None:
     axis.spPr = _shape(line=FRAME)
 
 
-def _numbers(drawn: Drawn, along: int, values: Sequence[Number]) -> NumRef:
+def _numbers(drawn: Drawn, along: int, values: Sequence[PointValue]) -> NumRef:
     """The cells of a series, and the values that viewers show which do not compute; rows without one are left out."""
     points = [NumVal(idx=number, v=value) for number, value in enumerate(values) if value is not None]
     code = FORMATS["date"] if along == 0 and drawn.dated else "General"

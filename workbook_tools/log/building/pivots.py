@@ -32,7 +32,7 @@ from workbook_tools.layout.ids import cell_key
 from workbook_tools.layout.model import Layout, Pivot, PivotValue, Sheet, Table
 from workbook_tools.log.building.frame import steady_rows
 from workbook_tools.xlsx.addresses import letter
-from workbook_tools.xlsx.writing.cells import SheetCells, Strings, escaped, value_cell
+from workbook_tools.xlsx.writing.cells import SheetCells, Strings, escaped_cell, value_cell
 from workbook_tools.xlsx.writing.styles import Styles
 
 Row = Mapping[str, Any]
@@ -58,7 +58,7 @@ class PivotPart(TableDefinition):  # type: ignore[misc]
     __nested__ = TableDefinition.__nested__
 
 
-def in_order(item: Item) -> tuple[bool, float, str]:
+def item_order(item: Item) -> tuple[bool, float, str]:
     """Numbers first, then words."""
     return (isinstance(item, str), 0.0, item.casefold()) if isinstance(item, str) else (False, float(item), "")
 
@@ -87,12 +87,12 @@ class Filled:
             )
             spelled.setdefault(items, items)
             found.setdefault(items, []).append(row)
-        return sorted(found.items(), key=lambda group: [in_order(item) for item in group[0]])
+        return sorted(found.items(), key=lambda group: [item_order(item) for item in group[0]])
 
     def items(self, key: str) -> list[Item]:
         """The items of one of its columns, in order."""
         place = self.pivot.rows.index(key)
-        return sorted({items[place] for items, _ in self.groups}, key=in_order)
+        return sorted({items[place] for items, _ in self.groups}, key=item_order)
 
 
 def _item(value: object) -> Item:
@@ -101,7 +101,7 @@ def _item(value: object) -> Item:
     return float(value) if isinstance(value, int | float) else str(value or "")
 
 
-def figure(value: PivotValue, rows: Sequence[Row]) -> float | None:
+def pivot_figure(value: PivotValue, rows: Sequence[Row]) -> float | None:
     """One figure over the rows of a group; None where nothing is there to count, add or average."""
     held = [row.get(value.column) for row in rows]
     numbers = [float(number) for number in held if isinstance(number, int | float) and is_number(number)]
@@ -134,7 +134,7 @@ class Pivots:
                     found.setdefault(key, set()).update(filled.items(key))
                 found[filled.pivot.only] = set(SAID)
         # a field that groups has an item at least, as over the empty rows of a log
-        return {key: sorted(items or {""}, key=in_order) for key, items in found.items()}
+        return {key: sorted(items or {""}, key=item_order) for key, items in found.items()}
 
     def add(self, worksheet: Worksheet, sheet: Sheet, cells: SheetCells, styles: Styles, strings: Strings) -> None:
         """Put the PivotTables of a sheet on it, and into its cells what they show."""
@@ -252,7 +252,7 @@ def _shared(items: Sequence[Item]) -> SharedItems:
         said |= {"containsMixedTypes": True} if mixed else {"containsSemiMixedTypes": False, "containsString": False}
     if any(isinstance(item, str) and len(item) > LONG_TEXT for item in items):
         said["longText"] = True
-    fields = [Text(v=escaped(item)) if isinstance(item, str) else Number(v=item) for item in items]
+    fields = [Text(v=escaped_cell(item)) if isinstance(item, str) else Number(v=item) for item in items]
     return SharedItems(_fields=fields, **said)
 
 
@@ -328,7 +328,7 @@ def write_cells(filled: Filled, table: Table, cells: SheetCells, styles: Styles,
     for items, rows in filled.groups:
         row += 1
         alike = _alike(items, before)
-        put_row(row, "pivot_item", [None] * alike + list(items[alike:]), [figure(v, rows) for v in pivot.values])
+        put_row(row, "pivot_item", [None] * alike + list(items[alike:]), [pivot_figure(v, rows) for v in pivot.values])
         before = items
     total = [TOTAL, *[None] * (outer - 1)]
-    put_row(row + 1, "pivot_total", total, [figure(value, filled.chosen) for value in pivot.values])
+    put_row(row + 1, "pivot_total", total, [pivot_figure(value, filled.chosen) for value in pivot.values])

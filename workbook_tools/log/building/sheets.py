@@ -10,7 +10,7 @@ from workbook_tools.layout.model import Column
 from workbook_tools.log.building.frame import CAUTION_WIDTH, LINE_WIDTHS
 from workbook_tools.xlsx.addresses import letter
 from workbook_tools.xlsx.writing.cells import (
-    RowText,
+    RowMarkup,
     SheetCells,
     Strings,
     formula_cell,
@@ -97,7 +97,7 @@ class SheetWriter:
                 again[place] = shared_again(self.shared)
                 self.shared += 1
         styles = {table.letters[column.key]: self._log_style(column) for column in table.columns}
-        text_first, text_again = (RowText(styles, formulas, self.strings) for formulas in (first, again))
+        text_first, text_again = (RowMarkup(styles, formulas, self.strings) for formulas in (first, again))
         keys = [column.key for column in table.columns]
         ahead = {row: name for name, row in self.computed.ahead.get(table.key, {}).items()}
         data = self.computed.data[table.key]

@@ -10,7 +10,7 @@ from lxml import etree
 
 from workbook_tools.errors import EditError
 from workbook_tools.layout.model import quoted
-from workbook_tools.log.checking.log_check import Checked, Finding
+from workbook_tools.log.checking.log_check import CheckedLog, Finding
 from workbook_tools.xlsx.addresses import letter
 from workbook_tools.xlsx.editing.parts import space
 from workbook_tools.xlsx.editing.sheet_rows import place_of
@@ -32,7 +32,7 @@ CELL = re.compile(r"!\$?([A-Z]{1,3})\$?(\d+)$")
 NOTE_LIMIT = 8_000  # characters; no cell has so many findings, but a value may be long
 
 
-def annotate(log: Opened, checked: Checked, out: Path, replace: bool = False) -> Path | None:
+def annotate(log: Opened, checked: CheckedLog, out: Path, replace: bool = False) -> Path | None:
     """Write a marked copy of a log to `out`; the log itself is not touched.
 
     `log` is the file that was checked: findings of one state are not put on another.
@@ -41,7 +41,7 @@ def annotate(log: Opened, checked: Checked, out: Path, replace: bool = False) ->
     return save(out, annotated(log.edit(), checked), replace, Seen(log))
 
 
-def annotated(edit: WorkbookEdit, checked: Checked) -> bytes:
+def annotated(edit: WorkbookEdit, checked: CheckedLog) -> bytes:
     """The marked copy of a log as bytes: notes on cells, and the sheet Findings behind all others."""
     there = {name.casefold(): name for name in edit.sheet_names}
     placed: dict[tuple[str, int, int], list[Finding]] = {}

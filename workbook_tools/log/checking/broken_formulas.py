@@ -70,7 +70,7 @@ def broken_formulas(edit: WorkbookEdit, layout: Layout) -> list[Broken]:
             found += _in_cells(edit, standing.table, standing.there, texts)
             lost[standing.table.sheet] = _lost_by(edit, standing.table, standing.there)
     if any(lost.values()):
-        sheets = named([sheet for sheet, number in lost.items() if number])
+        sheets = in_a_list([sheet for sheet, number in lost.items() if number])
         say = (
             f"{sheets}: the tables hold no formulas for {sum(lost.values())} of their computed columns, so that rows "
             f"added in Excel stay blank. LibreOffice leaves them out when it saves. {MEND}"
@@ -162,7 +162,7 @@ def _in_cells(edit: WorkbookEdit, table: PlacedTable, there: TablePlace, texts: 
                 wrong.setdefault((name, GONE in text.upper()), []).append(number)
     for (name, is_gone), rows in wrong.items():
         heading = texts.columns[name].heading
-        more = f" in rows {named(rows)}" if len(rows) > 1 else ""
+        more = f" in rows {in_a_list(rows)}" if len(rows) > 1 else ""
         more_rows = tuple(rows[1:])
         if is_gone:
             say = f"{heading} points to cells that are gone ({GONE}){more}. {MEND}"
@@ -174,7 +174,7 @@ def _in_cells(edit: WorkbookEdit, table: PlacedTable, there: TablePlace, texts: 
             )
             yield Broken("formula-changed", say, table.sheet, rows[0], heading, name, more_rows)
     if bare:
-        which = f"Row{'s' if len(bare) > 1 else ''} {named(bare)}"
+        which = f"Row{'s' if len(bare) > 1 else ''} {in_a_list(bare)}"
         say = f"{which} of the {there.sheet} table: no formulas, so that what is typed there is not computed. {MEND}"
         yield Broken("formula-lost", say, there.sheet, bare[0], more_rows=tuple(bare[1:]))
 
@@ -197,7 +197,7 @@ def _wrong(
     return "" if texts.fits(place_, text, row) else text or "="
 
 
-def named(things: Sequence[object]) -> str:
+def in_a_list(things: Sequence[object]) -> str:
     """Some things in words."""
     return ", ".join(map(str, things[:NAMED])) + (f" and {len(things) - NAMED} more" if len(things) > NAMED else "")
 
@@ -260,7 +260,7 @@ def _in_names(edit: WorkbookEdit, layout: Layout) -> Iterator[Broken]:
             yield Broken("list-lost", f"The drop-down list {name} is lost: {why}. {MEND}")
     wrong = [function.name for function in names() if there.get(function.name.casefold()) != function.text]
     if wrong:
-        which = named(wrong)
+        which = in_a_list(wrong)
         say = f"Functions by name that Excel cannot read: {which}. LibreOffice spells them so when it saves. {MEND}"
         yield Broken("name-broken", say)
 

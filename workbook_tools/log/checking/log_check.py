@@ -67,7 +67,7 @@ class Finding:
 
 
 @dataclass
-class Checked:
+class CheckedLog:
     """A log that was read, computed and checked."""
 
     log: ReadLog
@@ -79,7 +79,7 @@ class Checked:
         return [finding for finding in self.findings if finding.severity == "fault"]
 
 
-def check_log(file: Path | Opened, layout: Layout, today: datetime.date | None = None) -> Checked:
+def check_log(file: Path | Opened, layout: Layout, today: datetime.date | None = None) -> CheckedLog:
     """Check a case log; every finding of every sheet in one run, in sheet and row order. `today` is the computer's day
     where none is given.
 
@@ -110,7 +110,7 @@ def check_log(file: Path | Opened, layout: Layout, today: datetime.date | None =
             findings.append(_finding(read, position, key, code, reason, value, SEVERITY[code]))
     order = {sheet.name: number for number, sheet in enumerate(layout.sheets)}
     findings.sort(key=lambda f: (order.get(f.sheet, 99), f.row, f.column, f.code))
-    return Checked(log, computed, findings)
+    return CheckedLog(log, computed, findings)
 
 
 def _of_remark(remark: Remark) -> Finding:

@@ -69,7 +69,7 @@ def _at(row: Sequence[Any], column: int) -> Any:
     return typed_value(row[column - 1]) if column <= len(row) else None
 
 
-def key_of(conflict: Conflict, layout: Layout) -> Key:
+def conflict_key(conflict: Conflict, layout: Layout) -> Key:
     """What makes two conflicts the same; when it was found is no part of it."""
     column = layout.tables[conflict.table].by_key[conflict.key]
     row = conflict.row if conflict.reason in UNSURE else None
@@ -96,7 +96,7 @@ def add_conflicts(
 ) -> int:
     """List conflicts in a log's file; how many are new. The sheet is made for the first one."""
     known = there.keys if there else frozenset()
-    new = list({key: c for c in conflicts if (key := key_of(c, layout)) not in known}.values())
+    new = list({key: c for c in conflicts if (key := conflict_key(c, layout)) not in known}.values())
     if not new:
         return 0
     if there is None:

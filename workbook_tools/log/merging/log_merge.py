@@ -45,15 +45,15 @@ from workbook_tools.log.merging.matching import (
     alike_id,
     contradict,
     filled_cells,
-    in_order,
     merged_columns,
     shape,
     side,
+    value_order,
     whole,
 )
 from workbook_tools.log.merging.merged import Added, Change, Conflict, Merged, Note, Sources
 
-__all__ = ["Merged", "conflict", "merge", "sources"]
+__all__ = ["Merged", "conflict", "merge", "row_sources"]
 
 
 def merge(log: ReadLog, copies: Sequence[ReadLog], base: ReadLog | None = None) -> Merged:
@@ -84,7 +84,7 @@ def merge(log: ReadLog, copies: Sequence[ReadLog], base: ReadLog | None = None) 
     return merged
 
 
-def sources(rows: Sequence[tuple[Side, int]]) -> Sources:
+def row_sources(rows: Sequence[tuple[Side, int]]) -> Sources:
     """Where rows stand: file and sheet row, in one order."""
     return tuple(sorted({(copy.file, copy.read.numbers[position]) for copy, position in rows}))
 
@@ -121,7 +121,7 @@ class _TableMerge:
                 "the sheet and its heading back, then merge again.",
             )
         unmatched: list[tuple[object, Side, int]] = []
-        for identity in sorted(known, key=lambda identity: in_order(str(identity))):
+        for identity in sorted(known, key=lambda identity: value_order(str(identity))):
             unmatched += self._one_id(identity)
         self._place_new_rows()
         self._whole_rows(unmatched)
@@ -168,11 +168,11 @@ class _TableMerge:
         """A row that the log does not have; an id that the log has given in advance keeps the log's spelling."""
         key = self.table.key_column.key
         spellings = [copy.row(position)[key] for copy, position in rows]
-        name = self.ahead.get(identity) or min(spellings, key=in_order)
+        name = self.ahead.get(identity) or min(spellings, key=value_order)
         values = {column.key: None for column in merged_columns(self.table)} | merging.values() | {key: name}
         if self.table.gives_ids and all(value is None for k, value in values.items() if k != key):
             return None  # all its cells are in conflict, and stand on the list
-        self.merged.added.append(Added(sources(rows), self.table.key, self.table.sheet, name, values))
+        self.merged.added.append(Added(row_sources(rows), self.table.key, self.table.sheet, name, values))
         if base is not None:
             say = f"{self.table.sheet} {name} is in this older state and not in the log: the row was added again."
             self.merged.remarks.append(Note(self.base.file if self.base else "", say))
@@ -181,7 +181,7 @@ class _TableMerge:
 
     def _place_new_rows(self) -> None:
         key = self.table.key_column.key
-        self.new.sort(key=lambda values: in_order(values[key]))
+        self.new.sort(key=lambda values: value_order(values[key]))
         self.rows += self.new
         self.numbers += [None] * len(self.new)
 
@@ -254,8 +254,8 @@ class _RowMerge:
         wanted = {alike(column, value) for _, _, value in asking}
         settled = alike(column, mine) != alike(column, start)  # the log has its own say; without a base: it is filled
         if not settled and len(wanted) == 1:
-            value = min((value for _, _, value in asking), key=in_order)
-            self.taken.append((column, mine, value, sources([(copy, at) for copy, at, _ in asking])))
+            value = min((value for _, _, value in asking), key=value_order)
+            self.taken.append((column, mine, value, row_sources([(copy, at) for copy, at, _ in asking])))
             return
         for copy, at, value in asking:
             if alike(column, value) != alike(column, mine):

@@ -49,7 +49,7 @@ def alike_id(value: Any) -> tuple[str, object] | None:
     return "text", id_key(value)
 
 
-def in_order(value: Any) -> tuple[Any, ...]:
+def value_order(value: Any) -> tuple[Any, ...]:
     """A key that sorts values of any type: blanks, truths, numbers, then texts with F2 before F10."""
     if value is None:
         return (0,)

@@ -7,7 +7,7 @@ from typing import Any
 
 from workbook_tools.layout import Layout
 from workbook_tools.layout.shown_values import as_shown
-from workbook_tools.log.merging.matching import in_order
+from workbook_tools.log.merging.matching import value_order
 
 Sources = tuple[tuple[str, int], ...]  # files and the rows there
 REASONS = {
@@ -125,13 +125,13 @@ class Merged:
         columns = {key: [c.key for c in table.columns] for key, table in self.layout.tables.items()}
 
         def place(cell: Conflict | Change) -> tuple[Any, ...]:
-            return order[cell.table], in_order(cell.id), cell.row, columns[cell.table].index(cell.key)
+            return order[cell.table], value_order(cell.id), cell.row, columns[cell.table].index(cell.key)
 
         def listed(cell: Conflict) -> tuple[Any, ...]:
-            return *place(cell), cell.file, in_order(cell.other), cell.reason
+            return *place(cell), cell.file, value_order(cell.other), cell.reason
 
         self.conflicts = sorted(dict.fromkeys(self.conflicts), key=listed)
         self.filled.sort(key=place)
         self.changed.sort(key=place)
-        self.added.sort(key=lambda row: (order[row.table], in_order(row.id)))
+        self.added.sort(key=lambda row: (order[row.table], value_order(row.id)))
         self.remarks = sorted(set(self.remarks))

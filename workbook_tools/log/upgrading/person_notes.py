@@ -12,7 +12,7 @@ from lxml import etree
 from workbook_tools.errors import EditError
 from workbook_tools.xlsx.addresses import letter
 from workbook_tools.xlsx.editing.cell_formulas import Area
-from workbook_tools.xlsx.editing.column_models import Content, Model, contents, fill_formula
+from workbook_tools.xlsx.editing.column_models import Content, Model, fill_formula, sheet_contents
 from workbook_tools.xlsx.editing.own_styles import Looks, styles_of
 from workbook_tools.xlsx.editing.workbook_edit import WorkbookEdit
 
@@ -41,12 +41,12 @@ def put_anew(
     command filled there and the model has in their new place. With `restore`, a sheet of which a formula is broken or
     gone is put anew as well. Sentences on what wants a look are answered, nothing where the sheet stays as it is.
     """
-    before, after, own = contents(old, sheet), contents(model.book, sheet), []
+    before, after, own = sheet_contents(old, sheet), sheet_contents(model.book, sheet), []
     if not _damaged(edit, sheet, after) if restore else _alike(before, after):
         return []
     _refuse_tables(edit, old, sheet)
     said = _pointing(edit, sheet)
-    there = contents(edit, sheet)
+    there = sheet_contents(edit, sheet)
     words = {content.value for content in before.values() if content.formula is None and content.kind == "str"}
     for place in sorted(there):
         if any(area.holds(*place) for area in filled):
@@ -146,7 +146,7 @@ def _damaged(edit: WorkbookEdit, sheet: str, ours: Contents) -> bool:
 
     Rows of a summary may have been put in or taken out: there, a row in which anything is computed must be whole.
     """
-    there = contents(edit, sheet)
+    there = sheet_contents(edit, sheet)
     computed = {place for place, content in there.items() if content.formula is not None}
     if any(GONE in (there[place].formula or "").upper() for place in computed):
         return True

@@ -18,7 +18,7 @@ from workbook_tools.xlsx.editing.appending import add_notice, add_rule
 from workbook_tools.xlsx.editing.cell_formulas import Area, formula_of, translated
 from workbook_tools.xlsx.editing.column_models import Content, Model, fill_formula, notice_text, rules_on, value_of
 from workbook_tools.xlsx.editing.parts import Element, local, space
-from workbook_tools.xlsx.editing.sheet_rows import Row, SheetRows
+from workbook_tools.xlsx.editing.sheet_rows import SheetRow, SheetRows
 from workbook_tools.xlsx.editing.workbook_edit import NewColumn, WorkbookEdit
 
 COMPUTED_TITLE = "Computed cell"  # how the rule of computed cells is headed
@@ -100,7 +100,7 @@ class TableRefresh:
                 own.attrib.clear()
                 own.text = translated(held[2], held[:2], (number, column))
 
-    def _formula(self, row: Row, number: int, column: Column, shared: dict[str, int]) -> None:
+    def _formula(self, row: SheetRow, number: int, column: Column, shared: dict[str, int]) -> None:
         place = self.numbers[column.key]
         cell = row.cells.get(place)
         if cell is None:

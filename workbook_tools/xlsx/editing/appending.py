@@ -13,7 +13,7 @@ from workbook_tools.errors import EditError
 from workbook_tools.xlsx.addresses import letter
 from workbook_tools.xlsx.editing.book import escaped
 from workbook_tools.xlsx.editing.cell_formulas import Area
-from workbook_tools.xlsx.editing.growing import check_room
+from workbook_tools.xlsx.editing.growing import check_free_cells
 from workbook_tools.xlsx.editing.parts import Element, local, parse, space
 from workbook_tools.xlsx.editing.sheet_rows import SheetRows
 from workbook_tools.xlsx.reading.limits import MOST_COLUMNS
@@ -62,7 +62,7 @@ def append_columns(book: CellEdit, place: TablePlace, columns: Sequence[NewColum
     if last > MOST_COLUMNS:
         raise EditError(book.path, place.name, "has no room for more columns.")
     top = place.heading_row - 1 if any(column.above for column in columns) else place.heading_row
-    check_room(book, place, Area(max(top, 1), place.last_column + 1, place.last_row + place.totals, last))
+    check_free_cells(book, place, Area(max(top, 1), place.last_column + 1, place.last_row + place.totals, last))
     rows = book.rows(place.sheet)
     for number, column in enumerate(columns, start=place.last_column + 1):
         _around(book, rows, place, number, column)

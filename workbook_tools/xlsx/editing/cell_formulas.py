@@ -82,7 +82,7 @@ def sharing(rows: SheetRows, number: str) -> Iterator[tuple[int, int, Element]]:
                 yield row_number, column, formula
 
 
-def holder(rows: SheetRows, number: str) -> tuple[int, int, Element] | None:
+def formula_holder(rows: SheetRows, number: str) -> tuple[int, int, Element] | None:
     """The cell that holds the text of a shared formula; its formula element is to look at only."""
     hit = re.compile(rb"\ssi\s*=\s*[\"']" + number.encode() + rb"[\"']")
     raw = (match.start() for match in hit.finditer(rows.source, rows.body_start, rows.body_end))
@@ -108,10 +108,10 @@ def translated(text: str, origin: tuple[int, int], target: tuple[int, int]) -> s
     return str(Translator(f"={text}", start).translate_formula(end)).removeprefix("=")
 
 
-def text_of(rows: SheetRows, row: int, column: int, formula: Element) -> str:
+def formula_text_of(rows: SheetRows, row: int, column: int, formula: Element) -> str:
     """The text of a cell's formula, also where another cell holds it."""
     if formula.get("t") == "shared" and not (formula.text or ""):
-        held = holder(rows, formula.get("si", ""))
+        held = formula_holder(rows, formula.get("si", ""))
         if held is not None:
             return translated(held[2].text or "", held[:2], (row, column))
     return formula.text or ""

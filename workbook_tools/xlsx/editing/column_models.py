@@ -11,7 +11,7 @@ from lxml import etree
 from workbook_tools.errors import EditError
 from workbook_tools.xlsx.editing.appending import set_width
 from workbook_tools.xlsx.editing.book import OFFICE, SPREADSHEET_TYPE, TablePlace, link_name
-from workbook_tools.xlsx.editing.cell_formulas import Area, formula_of, text_of
+from workbook_tools.xlsx.editing.cell_formulas import Area, formula_of, formula_text_of
 from workbook_tools.xlsx.editing.parts import Element, local, space, written
 from workbook_tools.xlsx.editing.sheet_rows import SheetRows
 from workbook_tools.xlsx.editing.style_grafting import StyleGraft
@@ -37,7 +37,7 @@ def content_of(rows: SheetRows, row: int, column: int, cell: Element, texts: lis
     """What a cell holds; `texts` are the workbook's shared ones."""
     value = value_of(cell, texts)
     formula = formula_of(cell)
-    return value if formula is None else Content(text_of(rows, row, column, formula), value.value, value.kind)
+    return value if formula is None else Content(formula_text_of(rows, row, column, formula), value.value, value.kind)
 
 
 def value_of(cell: Element, texts: list[str]) -> Content:
@@ -51,7 +51,7 @@ def value_of(cell: Element, texts: list[str]) -> Content:
     return Content(None, value, kind)
 
 
-def contents(edit: WorkbookEdit, sheet: str) -> dict[tuple[int, int], Content]:
+def sheet_contents(edit: WorkbookEdit, sheet: str) -> dict[tuple[int, int], Content]:
     """Every cell of a sheet that holds anything."""
     rows, texts = edit.rows(sheet), edit.texts.texts()
     found = {}

@@ -16,7 +16,7 @@ from workbook_tools.xlsx.editing.own_additions import own_elements, own_widths, 
 from workbook_tools.xlsx.editing.parts import RELATIONS, Element, Package, local, relations_of, space, written
 from workbook_tools.xlsx.editing.sheet_rows import SheetRows
 from workbook_tools.xlsx.editing.style_grafting import StyleGraft
-from workbook_tools.xlsx.reading.contents import joined, relative
+from workbook_tools.xlsx.reading.contents import joined_path, relative
 
 __all__ = ["StyleGraft", "graft"]
 
@@ -236,7 +236,7 @@ class _Graft:
         root = etree.Element(f"{{{RELATIONS}}}Relationships", nsmap={None: RELATIONS})
         for link in links:
             if link.get("TargetMode") != "External":
-                link.set("Target", relative(part, joined(part, str(link.get("Target")))))
+                link.set("Target", relative(part, joined_path(part, str(link.get("Target")))))
         root.extend(links)
         if links:
             self.book.package.write(relations_of(part), written(root))

@@ -13,9 +13,9 @@ from lxml import etree
 
 from workbook_tools.errors import EditError
 from workbook_tools.xlsx.addresses import letter
-from workbook_tools.xlsx.editing.cell_formulas import Area, formula_of, holder, text_of, translated
+from workbook_tools.xlsx.editing.cell_formulas import Area, formula_holder, formula_of, formula_text_of, translated
 from workbook_tools.xlsx.editing.parts import Element, local
-from workbook_tools.xlsx.editing.sheet_rows import Row, SheetRows, copied, place_of
+from workbook_tools.xlsx.editing.sheet_rows import SheetRow, SheetRows, copied, place_of
 from workbook_tools.xlsx.reading.limits import MOST_ROWS
 
 if TYPE_CHECKING:
@@ -40,7 +40,7 @@ def grow(book: Book, place: TablePlace, more: int) -> int:
     first, last = place.last_row + 1, place.last_row + more
     rows = book.rows(place.sheet)
     room = Area(first, place.first_column, last, place.last_column)
-    check_room(book, place, room)
+    check_free_cells(book, place, room)
     _add_rows(book, rows, place, first, last)
     book.stretch(place, last, place.last_column)
     stretch_areas(rows, place, last)
@@ -48,7 +48,7 @@ def grow(book: Book, place: TablePlace, more: int) -> int:
     return first
 
 
-def check_room(book: Book, place: TablePlace, room: Area) -> None:
+def check_free_cells(book: Book, place: TablePlace, room: Area) -> None:
     """Raises EditError, naming it, where anything stands in cells that a table is to take."""
     where = f"{place.sheet}!{room}"
     if room.bottom > MOST_ROWS:
@@ -145,7 +145,7 @@ def _add_rows(book: Book, rows: SheetRows, place: TablePlace, first: int, last: 
         rows.widen(last, max(cells))
 
 
-def _add_cell(new: Row, number: int, column: int, pattern: Element, text: str | None, origin: int) -> None:
+def _add_cell(new: SheetRow, number: int, column: int, pattern: Element, text: str | None, origin: int) -> None:
     cell = copied(pattern)
     cell.set("r", f"{letter(column)}{number}")
     formula = formula_of(cell)
@@ -164,7 +164,7 @@ def _pattern(rows: SheetRows, place: TablePlace, column: int, cell: Element, las
     formula = formula_of(cell)
     if formula is None or formula.get("t") == "dataTable":
         return pattern, None
-    text: str | None = text_of(rows, place.last_row, column, formula)
+    text: str | None = formula_text_of(rows, place.last_row, column, formula)
     kept = etree.SubElement(pattern, formula.tag)
     if formula.get("t") == "shared" and _shared_further(rows, formula.get("si", ""), column, last):
         kept.set("t", "shared")
@@ -185,7 +185,7 @@ def _pattern(rows: SheetRows, place: TablePlace, column: int, cell: Element, las
 
 def _shared_further(rows: SheetRows, number: str, column: int, last: int) -> bool:
     """Let a shared formula reach down to another row; False where it cannot."""
-    held = holder(rows, number)
+    held = formula_holder(rows, number)
     area = Area.of(held[2].get("ref", "")) if held is not None else None
     if held is None or area is None or not area.left <= column <= area.right:
         return False

@@ -41,7 +41,7 @@ def place_of(text: str) -> tuple[int, int] | None:
     return (int(match[2]), column_number(match[1])) if match else None
 
 
-class Row:
+class SheetRow:
     """One row as a tree, with its cells by column."""
 
     def __init__(self, wrapper: Element, element: Element) -> None:
@@ -87,9 +87,9 @@ class SheetRows:
             raise ReadError(path, f"its part {name} brings a document type of its own, which no spreadsheet writes.")
         self.numbers: list[int] = []
         self.starts: list[int] = []
-        self.edited: dict[int, Row] = {}
+        self.edited: dict[int, SheetRow] = {}
         self.whole: dict[int, bytes] = {}  # edited rows that are bytes again
-        self._looked: tuple[int, Row] | None = None  # the row that was looked at last
+        self._looked: tuple[int, SheetRow] | None = None  # the row that was looked at last
         self._shared: int | None = None
         self.frame_changed = False
         self.cut()
@@ -152,11 +152,11 @@ class SheetRows:
         there = position < len(self.numbers) and self.numbers[position] == number
         return position if there else None
 
-    def _parsed(self, raw: bytes) -> Row:
+    def _parsed(self, raw: bytes) -> SheetRow:
         closing = b"</" + self.prefix + b"sheetData></" + self.opening[1:].split(None, 1)[0].rstrip(b"/>") + b">"
         wrapper = parse(self.opening + self.data_tag + raw + closing, self.name, self.path)
         row = next(element for element in wrapper[0] if local(element) == "row")
-        return Row(wrapper, row)
+        return SheetRow(wrapper, row)
 
     # ------------------------------------------------------------------------------------------------- rows
 
@@ -179,7 +179,7 @@ class SheetRows:
         position = self._position(number)
         return b"" if position is None else self._raw(position)
 
-    def peek(self, number: int) -> Row | None:
+    def peek(self, number: int) -> SheetRow | None:
         """A row to look at; None where there is none. What is done to it is not kept."""
         if number in self.edited:
             return self.edited[number]
@@ -188,7 +188,7 @@ class SheetRows:
             self._looked = (number, self._parsed(raw)) if raw else None
         return None if self._looked is None else self._looked[1]
 
-    def edit(self, number: int) -> Row:
+    def edit(self, number: int) -> SheetRow:
         """A row to change; made where there is none. The row stays a tree until many others were edited after it."""
         row = self.edited.pop(number, None)
         looked, self._looked = self._looked, None
@@ -336,7 +336,7 @@ class SheetRows:
                 return content[: tag.start()], content[tag.end() :]
         raise ReadError(self.path, f"its part {self.name} has no place for cells.")
 
-    def _written(self, row: Row) -> bytes:
+    def _written(self, row: SheetRow) -> bytes:
         """A row's bytes, without the namespaces that its surroundings declare already."""
         content = etree.tostring(row.wrapper, encoding="UTF-8")
         start = content.index(b"<" + self.prefix + b"row")

@@ -23,7 +23,7 @@ from workbook_tools.xlsx.printing.blocks import (
     Lines,
     PageBreak,
     Paragraph,
-    Table,
+    PrintedTable,
     Ticks,
     TickTable,
     Together,
@@ -44,7 +44,7 @@ GAP = 7.0  # between blocks [pt]
 
 
 @dataclass(frozen=True)
-class Piece:
+class BandPiece:
     """A cell of a band, from its left to its right edge on the page [pt]."""
 
     left: float
@@ -62,7 +62,7 @@ class Band:
     """One row of the sheet. `keep` holds it on the page of the next one; `repeat` stands again on top of a new page."""
 
     height: float
-    pieces: tuple[Piece, ...] = ()
+    pieces: tuple[BandPiece, ...] = ()
     keep: bool = False
     repeat: tuple[Band, ...] = ()
     new_page: bool = False
@@ -71,14 +71,14 @@ class Band:
     blank: bool = False  # a gap: not wanted on top of a page
 
 
-def room(piece: Piece) -> float:
+def room(piece: BandPiece) -> float:
     """Width that text has in a cell, in the narrower rendering. [pt]"""
     alignment = ROLES[piece.role].get("alignment")
     indent = INDENT * (alignment.indent if alignment else 0)
     return max((piece.right - piece.left - SNAP) * NARROW / WIDE - INSET - indent, 1)
 
 
-def broken(piece: Piece) -> list[str]:
+def broken(piece: BandPiece) -> list[str]:
     """Lines that a cell's text takes."""
     font = ROLES[piece.role]["font"]
     return lines(text_of(piece.value), font.sz, room(piece), bool(font.b))
@@ -93,7 +93,7 @@ def line_height(role: str) -> float:
     return float(ROLES[role]["font"].sz) * LEADING + LEAD
 
 
-def bands_of(pieces: Sequence[Piece], least: float = 0, keep: bool = False) -> list[Band]:
+def bands_of(pieces: Sequence[BandPiece], least: float = 0, keep: bool = False) -> list[Band]:
     """A row of cells as one band, or as several where its text is higher than a row can be."""
     heights = {}
     for piece in pieces:
@@ -110,7 +110,7 @@ def bands_of(pieces: Sequence[Piece], least: float = 0, keep: bool = False) -> l
     return found
 
 
-def _in_parts(piece: Piece) -> list[Piece]:
+def _in_parts(piece: BandPiece) -> list[BandPiece]:
     """A cell's text in pieces, each low enough for a row."""
     if piece.is_number:
         return [piece]
@@ -138,17 +138,17 @@ def bands(block: Block, width: float) -> list[Band]:
 
 @bands.register
 def _(block: Heading, width: float) -> list[Band]:
-    return [gap(), *bands_of([Piece(0, width, block.text, "page_heading")], keep=True), replace(gap(3), keep=True)]
+    return [gap(), *bands_of([BandPiece(0, width, block.text, "page_heading")], keep=True), replace(gap(3), keep=True)]
 
 
 @bands.register
 def _(block: Paragraph, width: float) -> list[Band]:
-    return bands_of([Piece(0, width, block.text, f"page_{block.look}")])
+    return bands_of([BandPiece(0, width, block.text, f"page_{block.look}")])
 
 
 @bands.register
 def _(block: Caution, width: float) -> list[Band]:
-    return [gap(4), *bands_of([Piece(0, width, block.text, "page_caution")])]
+    return [gap(4), *bands_of([BandPiece(0, width, block.text, "page_caution")])]
 
 
 @bands.register
@@ -165,24 +165,24 @@ def _(block: Facts, width: float) -> list[Band]:
             left = number * width / across
             shown = str(text_of(value))  # beside a label a number stands to the left, as text does
             low = "_low" if block.line else ""
-            pieces.append(Piece(left, left + label, name, f"page_label{low}"))
+            pieces.append(BandPiece(left, left + label, name, f"page_label{low}"))
             role = "page_fill" if block.line and not shown else f"page_value{low}"
             end = left + width / across - (8 if number < across - 1 else 0)
-            pieces.append(Piece(left + label, end, shown, role))
+            pieces.append(BandPiece(left + label, end, shown, role))
         found += bands_of(pieces, least=24 if block.line else 0)
     return found
 
 
-def _headings(block: Table | TickTable, places: Sequence[float], names: Sequence[str]) -> list[Band]:
+def _headings(block: PrintedTable | TickTable, places: Sequence[float], names: Sequence[str]) -> list[Band]:
     found = []
-    groups = block.groups if isinstance(block, Table) else ()
+    groups = block.groups if isinstance(block, PrintedTable) else ()
     if groups:
         pieces, start = [], 0
         for text, count in groups:
-            pieces.append(Piece(places[start], places[start + count], text, "page_group"))
+            pieces.append(BandPiece(places[start], places[start + count], text, "page_group"))
             start += count
         found += bands_of(pieces, keep=True)
-    cells = [Piece(places[n], places[n + 1], name, "page_head") for n, name in enumerate(names)]
+    cells = [BandPiece(places[n], places[n + 1], name, "page_head") for n, name in enumerate(names)]
     return [*found, *bands_of(cells, keep=True)]
 
 
@@ -192,7 +192,7 @@ def _body(head: Sequence[Band], rows: Sequence[list[Band]]) -> list[Band]:
 
 
 @bands.register
-def _(block: Table, width: float) -> list[Band]:
+def _(block: PrintedTable, width: float) -> list[Band]:
     places = edges(width, block.widths, len(block.headings))
     head = _headings(block, places, block.headings)
     rows = []
@@ -200,7 +200,7 @@ def _(block: Table, width: float) -> list[Band]:
         pieces = []
         for number, value in enumerate(row):
             right = number in block.numeric or isinstance(value, int | float | Figure)
-            pieces.append(Piece(places[number], places[number + 1], value, "page_figure" if right else "page_cell"))
+            pieces.append(BandPiece(places[number], places[number + 1], value, "page_figure" if right else "page_cell"))
         rows.append(bands_of(pieces, block.least))
     return _body(head, rows)
 
@@ -217,11 +217,11 @@ def _(block: TickTable, width: float) -> list[Band]:
     rows = []
     for row in block.rows:
         wanted = set(range(len(block.days)) if row.days is None else row.days)
-        pieces = [Piece(places[n], places[n + 1], value, "page_cell") for n, value in enumerate(row.values)]
+        pieces = [BandPiece(places[n], places[n + 1], value, "page_cell") for n, value in enumerate(row.values)]
         for day in range(len(block.days)):
             start = len(block.headings) + day
             value, role = (None, "page_box") if day in wanted else ("–", "page_crossed")
-            pieces.append(Piece(places[start], places[start + 1], value, role))
+            pieces.append(BandPiece(places[start], places[start + 1], value, role))
         rows.append(bands_of(pieces, block.least))
     return _body(head, rows)
 
@@ -233,9 +233,9 @@ def _(block: Ticks, width: float) -> list[Band]:
         pieces = []
         for number, text in enumerate(block.texts[start : start + block.across]):
             left = number * width / block.across
-            pieces.append(Piece(left, left + 22, "[   ]", "page_tick"))
+            pieces.append(BandPiece(left, left + 22, "[   ]", "page_tick"))
             end = left + width / block.across - (10 if number < block.across - 1 else 0)
-            pieces.append(Piece(left + 22, end, text, "page_text"))
+            pieces.append(BandPiece(left + 22, end, text, "page_text"))
         found += bands_of(pieces)
     return found
 
@@ -244,10 +244,10 @@ def _(block: Ticks, width: float) -> list[Band]:
 def _(block: Lines, width: float) -> list[Band]:
     label = text_width(block.label, 10) * WIDE / NARROW + INSET + SNAP + 4 if block.label else 0
     label = min(label, width / 2)
-    first = [Piece(0, label, block.label, "page_label_low")] if block.label else []
-    found = bands_of([*first, Piece(label, width, None, "page_line")], block.least)
+    first = [BandPiece(0, label, block.label, "page_label_low")] if block.label else []
+    found = bands_of([*first, BandPiece(label, width, None, "page_line")], block.least)
     for _ in range(block.count - 1):
-        found += bands_of([Piece(0, width, None, "page_line")], block.least)
+        found += bands_of([BandPiece(0, width, None, "page_line")], block.least)
     return found
 
 
@@ -263,7 +263,7 @@ def _(block: Cards, width: float) -> list[Band]:
             pieces = []
             for place, card in enumerate(rank):
                 text, look = card.lines[number] if number < len(card.lines) else ("", "small")
-                pieces.append(Piece(places[place], places[place + 1], text, f"card_{look}_{edge}"))
+                pieces.append(BandPiece(places[place], places[place + 1], text, f"card_{look}_{edge}"))
             row = bands_of(pieces)
             found += [replace(band, keep=number < most - 1) for band in row]
     return found

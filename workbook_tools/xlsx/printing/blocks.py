@@ -89,7 +89,7 @@ class Facts:
 
 
 @dataclass(frozen=True)
-class Table:
+class PrintedTable:
     """Rows under headings.
 
     `widths` are shares, equal where left out; `numeric` positions stand to the right; `groups` is a second row of
@@ -141,7 +141,7 @@ class Lines:
 
 
 @dataclass(frozen=True)
-class Card:
+class CutCard:
     """A card to cut out: lines of text, each with a look: "title", "strong", "mass", "text" or "small"."""
 
     lines: Sequence[tuple[str, str]]
@@ -151,7 +151,7 @@ class Card:
 class Cards:
     """Cards in a grid with lines to cut along; all have as many lines as the longest."""
 
-    cards: Sequence[Card]
+    cards: Sequence[CutCard]
     across: int = 3
 
 
@@ -176,7 +176,18 @@ class Together:
 
 
 Block = (
-    Heading | Paragraph | Caution | Facts | Table | TickTable | Ticks | Lines | Cards | Drawing | PageBreak | Together
+    Heading
+    | Paragraph
+    | Caution
+    | Facts
+    | PrintedTable
+    | TickTable
+    | Ticks
+    | Lines
+    | Cards
+    | Drawing
+    | PageBreak
+    | Together
 )
 
 

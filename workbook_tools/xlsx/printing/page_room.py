@@ -12,7 +12,7 @@ from workbook_tools.xlsx.printing.blocks import (
     Facts,
     Figure,
     Page,
-    Table,
+    PrintedTable,
     Ticks,
     TickTable,
     Together,
@@ -76,17 +76,17 @@ def _of_block(block: Block, width: float | None) -> Iterator[str]:
         yield f"{block.across} beside each other are not possible, 1 to {MOST_ACROSS} are"
     if isinstance(block, Facts):
         yield from _of_values([value for _, value in block.pairs])
-    elif isinstance(block, Table | TickTable):
+    elif isinstance(block, PrintedTable | TickTable):
         yield from _of_table(block, width)
 
 
-def _of_table(block: Table | TickTable, width: float | None) -> Iterator[str]:
+def _of_table(block: PrintedTable | TickTable, width: float | None) -> Iterator[str]:
     count = len(block.headings)
     rows = [row.values for row in block.rows] if isinstance(block, TickTable) else list(block.rows)
     if not count:
         yield "a table has no headings"
         return
-    if isinstance(block, Table) and block.groups and sum(number for _, number in block.groups) != count:
+    if isinstance(block, PrintedTable) and block.groups and sum(number for _, number in block.groups) != count:
         yield f"the groups of a table cover other columns than its {count} headings"
     if block.widths and (len(block.widths) != count or min(block.widths) <= 0):
         yield f"a table has {count} headings and other widths, or widths that are none"
@@ -102,7 +102,7 @@ def _of_table(block: Table | TickTable, width: float | None) -> Iterator[str]:
         yield from _of_values(row)
 
 
-def _narrowest(block: Table | TickTable, width: float) -> float:
+def _narrowest(block: PrintedTable | TickTable, width: float) -> float:
     """Width of the narrowest column of a table. [pt]"""
     boxes = TICK_BOX * len(block.days) if isinstance(block, TickTable) else 0.0
     room = max(width - boxes, width / 4)

@@ -20,7 +20,7 @@ from openpyxl.worksheet.worksheet import Worksheet
 
 from workbook_tools.errors import DataError
 from workbook_tools.xlsx.addresses import letter
-from workbook_tools.xlsx.printing.bands import SNAP, Band, Piece, bands_of, drawing_width, gap, stacked
+from workbook_tools.xlsx.printing.bands import SNAP, Band, BandPiece, bands_of, drawing_width, gap, stacked
 from workbook_tools.xlsx.printing.blocks import Figure, Page, Value, figure
 from workbook_tools.xlsx.printing.page_room import BOTTOM, EDGE, PAPERS, SIDE, TOP, Sized, page_faults, sized
 from workbook_tools.xlsx.writing.cells import SheetCells, Strings, value_cell
@@ -100,7 +100,7 @@ def one_page_scale(page: Page) -> float:
 
 def _whole(room: Sized) -> list[Band]:
     """All bands of a page, its title first."""
-    title = bands_of([Piece(0, room.width, room.page.title, "page_title")])
+    title = bands_of([BandPiece(0, room.width, room.page.title, "page_title")])
     return [*title, gap(4), *stacked(room.page.blocks, room.width)]
 
 
@@ -158,7 +158,7 @@ class _PageWriter:
         if band.picture is not None:
             self.placed.append(Placed(band.picture, row - 1, 0, drawing_width(self.room.width, band.share)))
 
-    def _piece(self, row: int, piece: Piece) -> None:
+    def _piece(self, row: int, piece: BandPiece) -> None:
         first, last = column_of(self.grid, piece.left) + 1, column_of(self.grid, piece.right)
         value: Value = figure(piece.value) if isinstance(piece.value, int | float) else piece.value
         number_format = value.format + FREE if isinstance(value, Figure) else "General"

@@ -67,12 +67,12 @@ def links_in(root: Element, part: str) -> list[Link]:
         if isinstance(link.tag, str) and link.tag.rpartition("}")[2] == "Relationship":
             outside = link.get("TargetMode") == "External"
             target = link.get("Target", "")
-            whole = target if outside else joined(part, target)
+            whole = target if outside else joined_path(part, target)
             found.append(Link(link.get("Id", ""), link.get("Type", "").rpartition("/")[2], whole, outside))
     return found
 
 
-def joined(part: str, target: str) -> str:
+def joined_path(part: str, target: str) -> str:
     """The name of the part that a target names, seen from a part."""
     return posixpath.normpath(posixpath.join("/", posixpath.dirname(part), target)).lstrip("/")
 

@@ -15,7 +15,7 @@ LOOKS_ESCAPED = re.compile(r"_(?=x[0-9A-Fa-f]{4}_)")
 TEXT_LIMIT = 32_767
 
 
-def escaped(text: str) -> str:
+def escaped_cell(text: str) -> str:
     """Text without characters that XML cannot hold; they have the _xHHHH_ form of ECMA-376 Part 1, 22.4.2.4."""
     text = LOOKS_ESCAPED.sub("_x005F_", text)
     return ILLEGAL.sub(lambda match: f"_x{ord(match[0]):04X}_", text)
@@ -23,7 +23,7 @@ def escaped(text: str) -> str:
 
 def xml_text(text: str) -> str:
     """Text as it may stand in a package part."""
-    return escaped(text).replace("&", "&amp;").replace("<", "&lt;").replace(">", "&gt;").replace("\r", "_x000D_")
+    return escaped_cell(text).replace("&", "&amp;").replace("<", "&lt;").replace(">", "&gt;").replace("\r", "_x000D_")
 
 
 class Strings:
@@ -128,7 +128,7 @@ class SheetCells:
 ROW_MARK = "\x01"  # stands for a row's number until it is known; no text of a cell can hold it
 
 
-class RowText:
+class RowMarkup:
     """The cells of many rows of the same columns, as text.
 
     Rows whose values are of the same kinds differ in values and row number alone: a text is made for each set of kinds

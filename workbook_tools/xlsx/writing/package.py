@@ -15,7 +15,7 @@ from openpyxl.writer.excel import ExcelWriter
 
 from workbook_tools.xlsx.addresses import letter
 from workbook_tools.xlsx.packing import FIXED_DATE, Packing
-from workbook_tools.xlsx.reading.contents import joined, owner_of, relative
+from workbook_tools.xlsx.reading.contents import joined_path, owner_of, relative
 from workbook_tools.xlsx.writing.cells import SheetCells, Strings
 
 SHEET_DATA = re.compile(rb"<sheetData\s*/>|<sheetData>\s*</sheetData>")
@@ -88,7 +88,7 @@ def _relative(content: bytes, name: str) -> bytes:
     root = ElementTree.fromstring(content)
     for link in root:
         if link.get("TargetMode") != "External":
-            link.set("Target", relative(owner_of(name), joined(owner_of(name), link.get("Target", ""))))
+            link.set("Target", relative(owner_of(name), joined_path(owner_of(name), link.get("Target", ""))))
     return bytes(ElementTree.tostring(root, encoding="utf-8", xml_declaration=True))
 
 

@@ -103,7 +103,7 @@ def shortfall(ph: float, alkalinity: float, temperature: float, tricaine: float,
     return needed + water_alkalinity(target, temperature) - alkalinity * ALKALINITY_UNIT + tricaine * DRUG_UNIT
 
 
-def room(target: float, temperature: float) -> float:
+def bicarbonate_yield(target: float, temperature: float) -> float:
     """Alkalinity that a mole of bicarbonate leaves over at the target pH, its own carbon served. [eq/mol]"""
     return 1 - carbon_alkalinity(target, temperature)
 
@@ -115,7 +115,9 @@ def drug_leaves_less(ph: float, alkalinity: float, temperature: float, tricaine:
 
 def bicarbonate_reaches(ph: float, alkalinity: float, temperature: float, tricaine: float, target: float) -> bool:
     """Whether the most bicarbonate that any argument allows makes up the shortfall."""
-    return shortfall(ph, alkalinity, temperature, tricaine, target) <= MOST_BICARBONATE * room(target, temperature)
+    return shortfall(ph, alkalinity, temperature, tricaine, target) <= MOST_BICARBONATE * bicarbonate_yield(
+        target, temperature
+    )
 
 
 @checked
@@ -174,5 +176,5 @@ def bicarbonate(
     ----------
     As `after`.
     """
-    needed = shortfall(ph, alkalinity, temperature, tricaine, target) / room(target, temperature)
+    needed = shortfall(ph, alkalinity, temperature, tricaine, target) / bicarbonate_yield(target, temperature)
     return max(needed, 0) / BICARBONATE_UNIT
