@@ -8,8 +8,10 @@ from pathlib import Path
 
 import pytest
 
+import workbook_tools
 from tests.support.codes import can_say, codes_of_layouts, codes_of_source
 from tests.support.commands import run
+from workbook_tools.functions.catalogue import entries
 from workbook_tools.hosts import column_guide, finding_guide, guide, written
 from workbook_tools.hosts.column_guide import ComputedFrom
 from workbook_tools.layout import case_log
@@ -18,6 +20,7 @@ from workbook_tools.layout.expression_trees import parsed
 from workbook_tools.layout.load import folder
 from workbook_tools.log.merging.merged import REASONS
 
+GUIDE = folder() / "guide"
 GUIDES = {"functions": guide, "columns": column_guide, "findings": finding_guide}
 
 
@@ -157,3 +160,41 @@ class Texts(HTMLParser):
     def handle_data(self, data: str) -> None:
         if data.strip() and self.open[-1] not in ("style", "title"):
             self.found.append(data)
+
+
+def glossary() -> dict[str, list[tuple[str, ...]]]:
+    """Rows of each table of the glossary page, by its heading."""
+    found: dict[str, list[tuple[str, ...]]] = {}
+    heading = ""
+    for line in (GUIDE / "glossary.md").read_text(encoding="utf-8").splitlines():
+        if line.startswith("## "):
+            heading = line.removeprefix("## ")
+        elif line.startswith("| ") and not line.startswith(("| Word", "| Argument")):
+            found.setdefault(heading, []).append(tuple(cell.strip() for cell in line.strip("|").split("|")))
+    return found
+
+
+def test_the_glossary_has_every_argument_and_no_other() -> None:
+    rows = glossary()["Arguments of the functions"]
+    units: dict[str, set[str]] = {}
+    for found in entries():
+        for parameter in found.parameters:
+            units.setdefault(f"`{parameter.name}`", set()).add(parameter.kind.unit or "word")
+    assert [name.strip("`") for name, _, _ in rows] == sorted(name.strip("`") for name in units)
+    for name, unit, meaning in rows:
+        assert unit == "as what it is of" or set(unit.split(", ")) <= units[name], name
+        assert meaning
+
+
+def test_the_glossary_gives_each_word_one_meaning_and_every_word_is_in_use() -> None:
+    tables = glossary()
+    assert set(tables) == {"Of the trade", "Arguments of the functions", "Of the code"}
+    words = [row[0] for rows in tables.values() for row in rows]
+    assert len(words) == len(set(words)) > 100
+    package = Path(workbook_tools.__file__).parent
+    sources = [path.read_text(encoding="utf-8") for path in package.rglob("*.py")]
+    sources += [path.read_text(encoding="utf-8") for path in GUIDE.parent.glob("*.toml")]
+    text = "\n".join(sources).casefold()
+    for row in tables["Of the trade"] + tables["Of the code"]:
+        for word in row[0].split(", "):
+            assert word.casefold() in text or word.replace("-", " ").casefold() in text, word

@@ -6,6 +6,7 @@ Prints what was tried, what was found, and the shortest sequences that show it; 
 from __future__ import annotations
 
 import argparse
+import itertools
 import sys
 import tempfile
 import time
@@ -15,7 +16,7 @@ from random import Random
 from tests.prepare import engines
 from tests.row_operations.filled import write_filled
 from tests.row_operations.second_engine import of_rows_alone, wrong_after
-from tests.row_operations.sequences import Sequence, sequence, told
+from tests.row_operations.sequences import Sequence, of_whole_rows, sequence, told
 from tests.row_operations.trying import Report, Trial, Way
 from tests.support.office import Office
 
@@ -30,6 +31,7 @@ def main() -> int:
     parser.add_argument("--examples", type=int, default=3, help="shortened sequences of each kind of fault")
     parser.add_argument("--rewritten", type=int, default=200, help="sequences once more through saved files")
     parser.add_argument("--minutes", type=float, default=60, help="the most that each way may take")
+    parser.add_argument("--rows-alone", action="store_true", help="only sequences that cut and shift no single cells")
     parser.add_argument("--second", type=int, default=40, help="sequences in HyperFormula")
     choice = parser.parse_args()
     wrong = 0
@@ -54,12 +56,13 @@ def one_way(name: str, way: Way, trial: Trial, choice: argparse.Namespace, count
     """Try so many sequences one way, or as many as the time allows, and print the report; how many showed something
     wrong."""
     begin, report = time.monotonic(), Report(choice.examples)
-    for number in range(choice.first, choice.first + count):
+    drawn = ((number, sequence(trial.log, choice.seed, number)) for number in itertools.count(choice.first))
+    wanted = (one for one in drawn if not choice.rows_alone or of_whole_rows(one[1]))
+    for number, steps in itertools.islice(wanted, count):
         if time.monotonic() - begin > 60 * choice.minutes:
             break
-        steps = sequence(trial.log, choice.seed, number)
         report.note(steps, way(steps), way)
-        if number % PROGRESS == PROGRESS - 1:
+        if report.tried % PROGRESS == 0:
             print(f"{name}: {number + 1}, {time.monotonic() - begin:.0f} s", file=sys.stderr, flush=True)
     print(f"\n{name}: seed {choice.seed}, {time.monotonic() - begin:.0f} s")
     print(*report.lines(), sep="\n", flush=True)
