@@ -23,9 +23,9 @@ from workbook_tools.cli.main import cli
 from workbook_tools.errors import EditError, ReadError
 from workbook_tools.layout import case_log
 from workbook_tools.log.building.log_workbook import build_log
-from workbook_tools.log.checking import log_check
 from workbook_tools.log.checking.log_check import check_log
 from workbook_tools.producer.package_texts import Room, package_texts
+from workbook_tools.xlsx import opened
 from workbook_tools.xlsx.editing.workbook_edit import WorkbookEdit
 from workbook_tools.xlsx.reading import Archive, admitted, foreign_in, native_cells, native_workbook
 from workbook_tools.xlsx.reading.archive import shown
@@ -454,6 +454,6 @@ def test_too_little_memory_is_said_in_words(tmp_path: Path, monkeypatch: pytest.
     def nothing_left(path: Path) -> bytes:
         raise MemoryError
 
-    monkeypatch.setattr(log_check, "admitted", nothing_left)
+    monkeypatch.setattr(opened, "file_content", nothing_left)
     (tmp_path / "log.xlsx").write_bytes(hostile.good())
     assert "not enough memory" in run("check", str(tmp_path / "log.xlsx"), code=2).output

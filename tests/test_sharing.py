@@ -683,7 +683,7 @@ def test_a_password_that_cannot_be_used_is_refused_and_not_shown(content: bytes,
 def keys_in_use() -> set[str]:
     """Keys that the modules of copies name in words(...), heading_key and lists; gaps of a name stand for any."""
     found: set[str] = set()
-    for path in sorted((ROOT / "workbook_tools" / "sharing").glob("*.py")):
+    for path in sorted((ROOT / "workbook_tools" / "producer").glob("*.py")):
         for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
             if isinstance(node, ast.Constant) and isinstance(node.value, str):
                 found.add(node.value)
@@ -707,7 +707,7 @@ def test_every_word_is_used_and_none_is_missing() -> None:
 def test_every_key_that_is_asked_for_is_there() -> None:
     """Every word of the kind words("...") in the modules; those built from parts are asked for by the other tests."""
     asked = set()
-    for path in sorted((ROOT / "workbook_tools" / "sharing").glob("*.py")):
+    for path in sorted((ROOT / "workbook_tools" / "producer").glob("*.py")):
         for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
             if isinstance(node, ast.Call) and ast.unparse(node.func).split(".")[-1] == "words" and node.args:
                 first = node.args[0]

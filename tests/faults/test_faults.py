@@ -123,6 +123,7 @@ def test_a_saver_that_does_not_look_writes_over_a_newer_save(monkeypatch: pytest
         trial.strike(newer, 2)
         assert trial.figures.wrong == []
         monkeypatch.setattr(Seen, "check", lambda _: None)
+        monkeypatch.setattr(Seen, "check_states", lambda _: None)
         monkeypatch.setattr(whole_file, "_check_same", lambda *_: None)
         trial.strike(newer, 2)
         assert any("what another program saved is gone" in line for line in trial.figures.lost)

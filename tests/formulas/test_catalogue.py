@@ -30,4 +30,4 @@ def test_topics() -> None:
     )
     assert topic_of("somewhere.vessel") == "vessel"
     for found in entries():
-        assert found.function.__module__.split(".")[2] == found.topic
+        assert found.function.__module__.split(".")[3] == found.topic
