@@ -23,6 +23,7 @@ from defusedxml.ElementTree import DefusedXMLParser
 from workbook_tools.errors import ReadError
 from workbook_tools.log.checking.silent_cells import sheet_parts
 from workbook_tools.producer.pdf_texts import pdf_texts
+from workbook_tools.xlsx.editing.book import unescaped
 from workbook_tools.xlsx.reading import Archive, Foreign, foreign_in
 from workbook_tools.xlsx.reading.files import ENTRY, PDF
 from workbook_tools.xlsx.reading.limits import DEEPEST, LARGEST_AUDITED, MEBI, MOST_RAW
@@ -38,7 +39,6 @@ A_NUMBER = re.compile(r"[-+]?\d*\.?\d+(?:[eE][-+]?\d+)?%?$")
 SCHEMA = re.compile(r"(?:https?://(?:schemas|purl|www)\.[\w./-]+|application/[\w.+-]+|image/[\w.+-]+)$")
 QUOTED = re.compile(r'"((?:[^"]|"")*)"')
 FOOTER_CODE = re.compile(r'&(?:"[^"]*"|K[0-9A-Fa-f]{6}|\d+|[A-Z])')
-ESCAPED = re.compile(r"_x([0-9A-Fa-f]{4})_")
 ZLIB = re.compile(rb"x[\x01\x5e\x9c\xda]")  # how a compressed stream begins, as in pictures and PDF files
 MOST_INFLATED = 1 << 22
 SHORTEST_RUN = 4
@@ -300,15 +300,15 @@ def _of_element(element: Element, part: str, where: str) -> Iterator[PackageText
     if tag in WHOLES and len(element):
         whole = "".join(str(text) for text in element.itertext())
         if whole.strip():
-            yield PackageText(part, place, unescaped_markup(whole))
+            yield PackageText(part, place, unescaped(whole))
     for child in element:
         yield from _of_element(child, part, where)
         if child.tail and child.tail.strip():
-            yield PackageText(part, place, unescaped_markup(child.tail))
+            yield PackageText(part, place, unescaped(child.tail))
 
 
 def _of_text(element: Element, tag: str, part: str, place: str) -> Iterator[PackageText]:
-    text = unescaped_markup(element.text or "")
+    text = unescaped(element.text or "")
     if tag in FORMULAS or (tag == "f" and not element.attrib):
         for quoted in QUOTED.findall(text):
             yield PackageText(part, place, quoted.replace('""', '"'))
@@ -332,12 +332,7 @@ def _attributes(element: Element, part: str, place: str) -> Iterator[PackageText
             kind = NUMBER
         else:
             kind = ADDRESS if SCHEMA.match(value) else TEXT
-        yield PackageText(part, f"{place} @{key}", unescaped_markup(value), kind)
-
-
-def unescaped_markup(text: str) -> str:
-    """A text of a workbook with its _xHHHH_ escapes undone."""
-    return ESCAPED.sub(lambda match: chr(int(match[1], 16)), text) if "_x" in text else text
+        yield PackageText(part, f"{place} @{key}", unescaped(value), kind)
 
 
 def _from_bytes(content: bytes, part: str, room: Room) -> Iterator[PackageText]:

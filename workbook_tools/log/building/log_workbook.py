@@ -8,7 +8,7 @@ from typing import Any
 
 from workbook_tools.errors import DataError, LayoutError
 from workbook_tools.layout import Layout, Table
-from workbook_tools.layout.compute import Computed, Row
+from workbook_tools.layout.compute import Computed, Data, Row
 from workbook_tools.layout.load import GAP
 from workbook_tools.log.building.boards import BoardWriter
 from workbook_tools.log.building.charts import add_charts
@@ -21,7 +21,6 @@ from workbook_tools.xlsx.writing.values import cell_value
 
 ROWS_TO_GROW = 20
 Progress = Callable[[str, int, int], None]
-Data = Mapping[str, Sequence[Mapping[str, Any]]]
 
 
 def silent(what: str, done: int, whole: int) -> None:

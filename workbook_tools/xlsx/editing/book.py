@@ -12,7 +12,7 @@ from workbook_tools.xlsx.addresses import letter
 from workbook_tools.xlsx.editing.parts import Element, Package, Relation, as_utf8, local, space
 from workbook_tools.xlsx.editing.sheet_rows import ATTRIBUTES, ORDER, SheetRows, place_of
 from workbook_tools.xlsx.reading import Archive
-from workbook_tools.xlsx.writing.cells import ILLEGAL, LOOKS_ESCAPED, xml_text
+from workbook_tools.xlsx.writing.cells import escaped_cell, xml_text
 
 OFFICE = "http://schemas.openxmlformats.org/officeDocument/2006/relationships"
 MAIN = "http://schemas.openxmlformats.org/spreadsheetml/2006/main"
@@ -62,12 +62,12 @@ class TablePlace:
 
 def escaped(text: str) -> str:
     """Text as an element of a part may hold it, before its signs are written as XML; see `cells.xml_text`."""
-    text = LOOKS_ESCAPED.sub("_x005F_", text).replace("\r", "_x000D_")
-    return ILLEGAL.sub(lambda match: f"_x{ord(match[0]):04X}_", text)
+    return escaped_cell(text).replace("\r", "_x000D_")
 
 
 def unescaped(text: str) -> str:
-    return ESCAPED.sub(lambda match: chr(int(match[1], 16)), text)
+    """A text of a part with its _xHHHH_ escapes undone."""
+    return ESCAPED.sub(lambda match: chr(int(match[1], 16)), text) if "_x" in text else text
 
 
 def link_id(element: Element) -> str:
